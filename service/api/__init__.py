@@ -1,0 +1,1 @@
+"""The HTTP edge: schemas, routes, problems, guards, cells and documents."""

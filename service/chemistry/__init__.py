@@ -1,0 +1,1 @@
+"""Acids, sugars and energy: equivalents and factors with their sources."""

@@ -1,0 +1,1 @@
+"""Densities, volumes and scales: pure functions of published formulas."""

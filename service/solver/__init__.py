@@ -1,0 +1,1 @@
+"""The optimisation problem and its solution; knows numbers, not honey."""
