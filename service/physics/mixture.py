@@ -34,7 +34,7 @@ SOLIDS_FRACTION_MAX = 0.90
 
 VOLUME_SUMS = ("water", "ethanol", "solids", "on_sucrose", "constant", "linear", "quadratic")
 
-_UNITS: dict[Component, tuple[float, ...]] = {
+_UNITS: Mapping[Component, tuple[float, ...]] = {
     Component.WATER: (1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
     Component.ETHANOL: (0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0),
 } | {

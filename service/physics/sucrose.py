@@ -44,9 +44,7 @@ def sucrose_density_kg_m3(sucrose_mass_fraction: float, temperature_c: float = 2
     """
     w = sucrose_mass_fraction
     if not 0.0 <= w <= SUCROSE_MASS_FRACTION_MAX:
-        raise OutOfRangeError(
-            f"Sugar solutions are tabulated from 0 to 85 % by mass, not at {100 * w:.4g} %."
-        )
+        raise OutOfRangeError(f"Sugar solutions are tabulated from 0 to 85 % by mass, not at {100 * w:.4g} %.")
     if not 0.0 <= temperature_c <= 40.0:
         raise OutOfRangeError(f"Sugar solutions are tabulated from 0 to 40 °C, not at {temperature_c:g} °C.")
     tau = (temperature_c - 20.0) / 100.0
@@ -115,7 +113,7 @@ def brix_from_sg(specific_gravity: float) -> float:
     """Degrees Brix (= Plato) of the sucrose solution that has this gravity: the root of ICUMSA SPS-4.
 
     Parameters: specific_gravity, SG 20/20, scalar [-].
-    Returns: Brix, scalar [°Bx]; slightly negative for a gravity below 1, down to SG 0.98, as on the brewers' scale.
+    Returns: Brix, scalar [°Bx]; negative for a gravity below 1, down to SG 0.98, as on the brewers' scale.
     Raises: OutOfRangeError below 0.98 or above 85 °Bx (SG 1.45).
     Source: ICUMSA SPS-4, inverted.
 
@@ -125,7 +123,8 @@ def brix_from_sg(specific_gravity: float) -> float:
     top = sg_from_brix(100.0 * SUCROSE_MASS_FRACTION_MAX)
     if not 0.98 <= specific_gravity <= top:
         raise OutOfRangeError(
-            f"The sugar scale runs from SG 0.980 to {top:.3f}, not to {specific_gravity:g}. Was the reading typed in points?"
+            f"The sugar scale runs from SG 0.980 to {top:.3f}, not to {specific_gravity:g}. "
+            "Was the reading typed in points?"
         )
     target = (specific_gravity - 1.0) * _WATER_20C
     w = target / _A[0][0]
