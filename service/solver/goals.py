@@ -1,0 +1,209 @@
+"""From goals to amounts: the order of aims of a blend.
+
+Goals are hard ranges of ratios, with or without a value to be near. The order in which they rule is
+
+1. feasibility by priority (1 first), within a priority the least sum of misses in noticeable steps,
+2. nearness to the values, the least sum of distances in noticeable steps,
+3. the preferences in their order,
+4. the tie-breakers.
+
+The cheap way comes first: hold every value with equality. Where that cannot be, deviations become columns of the
+same programme (an absolute value is two of them). Where the ranges themselves cannot be met, and only with a proof
+of it or when nothing was found, misses become columns too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+from math import inf
+from time import perf_counter
+
+from service.solver.local import is_liquid
+from service.solver.problem import Aim, Form, Problem, Ratio, Row, ratio_rows, volume_at
+from service.solver.solve import Solution, Verdict, solve
+
+_FAR = 1e3
+"""Bound of a deviation or miss column, in units of the goal's own size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """A target in numbers: a ratio held in low…high, near `value` if there is one.
+
+    `step` is the noticeable step in the ratio's unit; `priority` 1 rules over 2.
+    """
+
+    name: str
+    ratio: Ratio
+    low: float
+    high: float
+    value: float | None
+    step: float
+    priority: int = 1
+
+    def size(self) -> float:
+        """The magnitude its rows are scaled by."""
+        ends = [abs(v) for v in (self.low, self.high) if abs(v) < inf]
+        return max([self.step, *ends])
+
+
+class Outcome(Enum):
+    """What became of the goals."""
+
+    MET = "targets_met"
+    CLASH = "targets_clash"
+    NOT_FOUND = "no_plan_found"
+
+
+@dataclass(frozen=True, slots=True)
+class GoalResult:
+    """Amounts for a set of goals.
+
+    `problem` and `solution` are those of the last stage, whose first `size` columns are the amounts; `verdict`
+    and `gap` speak of the whole: PROVED_IMPOSSIBLE belongs to a clash, whose amounts are the nearest plan.
+    """
+
+    outcome: Outcome
+    verdict: Verdict
+    gap: float
+    x: tuple[float, ...]
+    problem: Problem
+    solution: Solution
+    milliseconds: float
+
+
+def _reference(ratio: Ratio, problem: Problem, sums: Sequence[float]) -> float:
+    """Size of a ratio's denominator at a likely state, to scale rows with."""
+    if ratio.denominator is None:
+        return 1.0
+    middle = [0.5 * (a + b) for a, b in zip(problem.lower, problem.upper, strict=True)]
+    state = problem.sums_at(middle)
+    volume = volume_at(problem, middle) if is_liquid(state) else sum(sums[:3])
+    return max(abs(ratio.denominator.at(middle, volume)), 1e-6)
+
+
+def _range_rows(goals: Sequence[Goal], references: Sequence[float], *, at_value: bool) -> tuple[Row, ...]:
+    rows: list[Row] = []
+    for goal, reference in zip(goals, references, strict=True):
+        low, high = (goal.value, goal.value) if at_value and goal.value is not None else (goal.low, goal.high)
+        rows.extend(ratio_rows(goal.name, goal.ratio, low, high, 1.0 / (reference * goal.size())))
+    return tuple(rows)
+
+
+def _column(form: Form, at: int, factor: float) -> Form:
+    coefficients = list(form.coefficients)
+    coefficients[at] += factor
+    return replace(form, coefficients=tuple(coefficients))
+
+
+def _distance(goal: Goal, reference: float, columns: Sequence[int], size: int) -> Ratio:
+    """The sum of some deviation columns in noticeable steps of the goal."""
+    weight = reference * goal.size() / goal.step
+    coefficients = [0.0] * size
+    for at in columns:
+        coefficients[at] = weight
+    denominator = goal.ratio.denominator
+    return Ratio(
+        Form(0.0, tuple(coefficients)),
+        None if denominator is None else denominator.widened(size - len(denominator.coefficients)),
+    )
+
+
+def _near_values(problem: Problem, goals: Sequence[Goal], references: Sequence[float]) -> Problem:
+    """Hard ranges, and as first aim the distance from the values."""
+    aimed = [(g, r) for g, r in zip(goals, references, strict=True) if g.value is not None]
+    wide = replace(problem, rows=_range_rows(goals, references, at_value=False))
+    wide = wide.with_columns([0.0] * (2 * len(aimed)), [_FAR] * (2 * len(aimed)))
+    rows = list(wide.rows)
+    terms = []
+    for k, (goal, reference) in enumerate(aimed):
+        plus = problem.size + 2 * k
+        assert goal.value is not None
+        (row,) = ratio_rows(goal.name, goal.ratio, goal.value, goal.value, 1.0 / (reference * goal.size()))
+        form = row.form.widened(2 * len(aimed))
+        rows.append(replace(row, form=_column(_column(form, plus, -1.0), plus + 1, 1.0)))
+        terms.append(_distance(goal, reference, (plus, plus + 1), wide.size))
+    return replace(wide, rows=tuple(rows), aims=(Aim(tuple(terms)), *wide.aims))
+
+
+def _least_misses(problem: Problem, goals: Sequence[Goal], references: Sequence[float]) -> Problem:
+    """Every range may be missed; the misses are the first aims, by priority, and nearness comes after them."""
+    near = (
+        _near_values(problem, goals, references)
+        if any(g.value is not None for g in goals)
+        else replace(problem, rows=_range_rows(goals, references, at_value=False))
+    )
+    ranged = len(_range_rows(goals, references, at_value=False))
+    wide = near.with_columns([0.0] * ranged, [_FAR] * ranged)
+    rows = list(wide.rows)
+    by_name: dict[str, list[int]] = {}
+    for i in range(ranged):
+        at = near.size + i
+        row = rows[i]
+        if row.lower > -inf and row.upper < inf and row.lower != row.upper:
+            wide, at_second = wide.with_columns([0.0], [_FAR]), wide.size
+            rows = [replace(r, form=r.form.widened(1)) for r in rows]
+            form = rows[i].form
+            rows[i] = replace(row, form=_column(form, at, 1.0), upper=inf)
+            rows.append(Row(row.target, _column(form, at_second, -1.0), upper=row.upper))
+            by_name.setdefault(row.target, []).append(at_second)
+        elif row.lower == row.upper:
+            wide, at_second = wide.with_columns([0.0], [_FAR]), wide.size
+            rows = [replace(r, form=r.form.widened(1)) for r in rows]
+            rows[i] = replace(row, form=_column(_column(rows[i].form, at, 1.0), at_second, -1.0))
+            by_name.setdefault(row.target, []).append(at_second)
+        else:
+            rows[i] = replace(row, form=_column(row.form, at, 1.0 if row.lower > -inf else -1.0))
+        by_name.setdefault(row.target, []).append(at)
+    aims = []
+    for priority in sorted({g.priority for g in goals}):
+        aims.append(
+            Aim(
+                tuple(
+                    _distance(goal, reference, by_name[goal.name], wide.size)
+                    for goal, reference in zip(goals, references, strict=True)
+                    if goal.priority == priority
+                )
+            )
+        )
+    return replace(wide, rows=tuple(rows), aims=(*aims, *wide.aims))
+
+
+def solve_goals(
+    problem: Problem, goals: Sequence[Goal], sums: Sequence[float], *, deadline_s: float = 2.0, prove: bool = True
+) -> GoalResult:
+    """Amounts that meet the goals in the order of the module's text.
+
+    Parameters: problem, without rows, whose aims are the preferences and tie-breakers; goals, with distinct
+    names; sums, a likely state of the blend, shape (7,); deadline_s [s] after which proofs stop; prove, False to
+    skip the proof of global optimality.
+    Returns: GoalResult. CLASH only with a proof that no amounts meet the ranges.
+    """
+    begun = perf_counter()
+    until = begun + deadline_s
+    references = [_reference(g.ratio, problem, sums) for g in goals]
+
+    def result(outcome: Outcome, verdict: Verdict, stage: Problem, solution: Solution) -> GoalResult:
+        spent = 1000.0 * (perf_counter() - begun)
+        return GoalResult(outcome, verdict, solution.gap, solution.x[: problem.size], stage, solution, spent)
+
+    held = replace(problem, rows=_range_rows(goals, references, at_value=True))
+    exact = solve(held, sums, until=until, prove=prove)
+    if exact.found:
+        return result(Outcome.MET, exact.verdict, held, exact)
+    impossible = exact.verdict is Verdict.PROVED_IMPOSSIBLE
+    if any(g.value is not None for g in goals):
+        near = _near_values(problem, goals, references)
+        ranged = solve(near, sums, until=until, prove=prove)
+        if ranged.found:
+            return result(Outcome.MET, ranged.verdict, near, ranged)
+        impossible = ranged.verdict is Verdict.PROVED_IMPOSSIBLE
+    loose = _least_misses(problem, goals, references)
+    nearest = solve(loose, sums, until=until, prove=False)
+    outcome = Outcome.CLASH if impossible else Outcome.NOT_FOUND
+    verdict = (
+        Verdict.PROVED_IMPOSSIBLE if impossible else Verdict.BEST_FOUND if nearest.found else Verdict.NOTHING_FOUND
+    )
+    return result(outcome, verdict, loose, nearest)

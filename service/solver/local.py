@@ -1,0 +1,268 @@
+"""A point that satisfies the first-order conditions of a blending problem, from one starting state.
+
+Linearise the volume at a state; the linear programme there gives a basis; Newton on that basis with the true
+volume gives a point that meets the active rows exactly; feasibility, multipliers and reduced costs are then
+checked *at that point*. If they hold, the point satisfies the Karush–Kuhn–Tucker conditions of the non-linear
+problem and its multipliers are shadow prices; if not, the next programme is linearised there.
+
+Only the direction of the rows changes between linearisations, by the curvature of the volume, so one programme
+is enough in most problems.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+from operator import mul
+
+from service.physics.mixture import SOLIDS_FRACTION_MAX, volume_and_gradient_ml
+from service.solver.problem import Amounts, Problem, Tangent, volume_at
+from service.solver.simplex import LpResult, LpStatus, solve_lp
+
+TOLERANCE = 1e-9
+"""Rows and bounds are met to within this; problems come scaled to about one."""
+
+_SIGN_TOLERANCE = 1e-8
+"""A multiplier below this share of its aim's largest gradient counts as zero, and the next aim decides."""
+
+_ROUNDS = 12
+_NEWTON_STEPS = 8
+
+
+class LocalStatus(Enum):
+    """How the search from one state ended."""
+
+    STATIONARY = "stationary"
+    INFEASIBLE_HERE = "infeasible where it was linearised"
+    LOST = "lost"
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """Which amounts are free and which rows hold with equality: `rows[i]` at its upper side if `upper[i]`."""
+
+    free: tuple[int, ...]
+    rows: tuple[int, ...]
+    upper: tuple[bool, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LocalResult:
+    """A stationary point with its basis and the multipliers of its active rows for each aim."""
+
+    status: LocalStatus
+    x: tuple[float, ...] = ()
+    basis: Basis = Basis((), (), ())
+    multipliers: tuple[tuple[float, ...], ...] = ()
+    programmes: int = 0
+
+
+def solve_square(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[float] | None:
+    """Gaussian elimination with partial pivoting on a small dense system; None if it is singular.
+
+    >>> solve_square([[2.0, 1.0], [1.0, 3.0]], [3.0, 5.0])
+    [0.8, 1.4]
+    """
+    size = len(right)
+    work = [[*row, b] for row, b in zip(matrix, right, strict=True)]
+    for k in range(size):
+        best = max(range(k, size), key=lambda i: abs(work[i][k]))
+        if abs(work[best][k]) < 1e-13:
+            return None
+        work[k], work[best] = work[best], work[k]
+        pivot = work[k]
+        for i in range(k + 1, size):
+            row = work[i]
+            factor = row[k] / pivot[k]
+            if factor:
+                for j in range(k + 1, size + 1):
+                    row[j] -= factor * pivot[j]
+    x = [0.0] * size
+    for k in range(size - 1, -1, -1):
+        row = work[k]
+        total = row[size]
+        for j in range(k + 1, size):
+            total -= row[j] * x[j]
+        x[k] = total / row[k]
+    return x
+
+
+def is_liquid(sums: Sequence[float]) -> bool:
+    """Whether the volume rule describes a mixture with these sums at all."""
+    water, ethanol, solids = sums[0], sums[1], sums[2]
+    return (
+        water + ethanol > 0.0
+        and water + solids > 0.0
+        and water >= 0.0
+        and ethanol >= 0.0
+        and 0.0 <= solids <= SOLIDS_FRACTION_MAX * (water + solids)
+    )
+
+
+def _programme(problem: Problem, tangent: Tangent, x: Amounts, volume: float) -> LpResult:
+    offsets = [tangent.offset(row.form) for row in problem.rows]
+    return solve_lp(
+        [tangent.cost(aim, x, volume) for aim in problem.aims],
+        problem.lower,
+        problem.upper,
+        [tangent.row(row.form) for row in problem.rows],
+        [row.lower - o for row, o in zip(problem.rows, offsets, strict=True)],
+        [row.upper - o for row, o in zip(problem.rows, offsets, strict=True)],
+    )
+
+
+def _basis_of(problem: Problem, lp: LpResult) -> Basis:
+    n = problem.size
+    active = [(k - n, lp.at_upper[j]) for j, k in enumerate(lp.nonbasic) if k >= n]
+    return Basis(
+        tuple(sorted(k for k in lp.basic if k < n)),
+        tuple(i for i, _ in sorted(active)),
+        tuple(up for _, up in sorted(active)),
+    )
+
+
+def newton_on_basis(problem: Problem, basis: Basis, x: list[float]) -> list[float] | None:
+    """Move the free amounts until the active rows hold exactly with the true volume.
+
+    Parameters: problem; basis, with as many free amounts as active rows; x, the start, changed in place.
+    Returns: x, or None if the system is singular or does not settle.
+    """
+    bounds = [
+        problem.rows[i].upper if up else problem.rows[i].lower for i, up in zip(basis.rows, basis.upper, strict=True)
+    ]
+    forms = [problem.rows[i].form for i in basis.rows]
+    for _ in range(_NEWTON_STEPS):
+        sums = problem.sums_at(x)
+        if not is_liquid(sums):
+            return None
+        volume, gradient = volume_and_gradient_ml(sums)
+        misses = [bound - form.at(x, volume) for form, bound in zip(forms, bounds, strict=True)]
+        if all(abs(miss) <= 1e-13 * (1.0 + abs(bound)) for miss, bound in zip(misses, bounds, strict=True)):
+            return x
+        jacobian = []
+        partial = {j: sum(map(mul, gradient, problem.columns[j])) for j in basis.free}
+        for form in forms:
+            jacobian.append([form.coefficients[j] + form.volume * partial[j] for j in basis.free])
+        step = solve_square(jacobian, misses)
+        if step is None:
+            return None
+        for j, change in zip(basis.free, step, strict=True):
+            x[j] += change
+    sums = problem.sums_at(x)
+    if not is_liquid(sums):
+        return None
+    volume = volume_and_gradient_ml(sums)[0]
+    settled = all(
+        abs(bound - form.at(x, volume)) <= 1e-11 * (1.0 + abs(bound)) for form, bound in zip(forms, bounds, strict=True)
+    )
+    return x if settled else None
+
+
+def worst_violation(problem: Problem, x: Amounts, volume: float) -> float:
+    """The largest miss over all bounds and rows, in their own scaled units."""
+    worst = 0.0
+    for value, low, high in zip(x, problem.lower, problem.upper, strict=True):
+        worst = max(worst, low - value, value - high)
+    for row in problem.rows:
+        value = row.form.at(x, volume)
+        worst = max(worst, row.lower - value, value - row.upper)
+    return worst
+
+
+def _multipliers(
+    problem: Problem, basis: Basis, tangent: Tangent, costs: list[list[float]]
+) -> list[list[float]] | None:
+    lines = [tangent.row(problem.rows[i].form) for i in basis.rows]
+    transposed = [[line[j] for line in lines] for j in basis.free]
+    result = []
+    for cost in costs:
+        solution = solve_square(transposed, [cost[j] for j in basis.free])
+        if solution is None:
+            return None
+        result.append(solution)
+    return result
+
+
+def _signs_hold(
+    problem: Problem, basis: Basis, x: Amounts, tangent: Tangent, costs: list[list[float]], lambdas: list[list[float]]
+) -> bool:
+    """Whether every multiplier and reduced cost has its sign, lexicographically over the aims."""
+    lines = [tangent.row(problem.rows[i].form) for i in basis.rows]
+    scales = [_SIGN_TOLERANCE * max(map(abs, cost), default=1.0) for cost in costs]
+
+    def suits(column: list[float], at_upper: bool) -> bool:
+        for value, scale in zip(column, scales, strict=True):
+            if value > scale:
+                return not at_upper
+            if value < -scale:
+                return at_upper
+        return True
+
+    for i, (row, upper) in enumerate(zip(basis.rows, basis.upper, strict=True)):
+        if problem.rows[row].lower != problem.rows[row].upper and not suits([lam[i] for lam in lambdas], upper):
+            return False
+    free = set(basis.free)
+    for j in range(problem.size):
+        if j in free or problem.lower[j] == problem.upper[j]:
+            continue
+        column = [
+            cost[j] - sum(lam[i] * line[j] for i, line in enumerate(lines))
+            for cost, lam in zip(costs, lambdas, strict=True)
+        ]
+        if not suits(column, x[j] >= problem.upper[j]):
+            return False
+    return True
+
+
+def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None = None) -> LocalResult:
+    """Search a stationary point from one state of the blend.
+
+    Parameters: problem; sums, the seven volume sums of the state to linearise at first; x, amounts to take the
+    aims' gradients at first (default: the middle of the box).
+    Returns: LocalResult; INFEASIBLE_HERE proves nothing, because it speaks of a linearisation only.
+    """
+    point = list(x) if x is not None else [0.5 * (a + b) for a, b in zip(problem.lower, problem.upper, strict=True)]
+    seen: set[Basis] = set()
+    state: Sequence[float] | None = sums
+    for programmes in range(1, _ROUNDS + 1):
+        if state is None:
+            return LocalResult(LocalStatus.LOST, programmes=programmes)
+        tangent = Tangent(problem, state)
+        volume = tangent.constant + sum(map(mul, tangent.partial, point))
+        lp = _programme(problem, tangent, point, volume)
+        if lp.status is LpStatus.INFEASIBLE:
+            return LocalResult(LocalStatus.INFEASIBLE_HERE, programmes=programmes)
+        if lp.status is LpStatus.STALLED:
+            return LocalResult(LocalStatus.LOST, programmes=programmes)
+        basis = _basis_of(problem, lp)
+        moved = newton_on_basis(problem, basis, list(lp.x))
+        if moved is None:
+            state = _between(state, problem.sums_at(lp.x))
+            point = lp.x
+            continue
+        volume = volume_at(problem, moved)
+        tangent = Tangent(problem, problem.sums_at(moved))
+        costs = [tangent.cost(aim, moved, volume) for aim in problem.aims]
+        lambdas = _multipliers(problem, basis, tangent, costs)
+        if (
+            lambdas is not None
+            and worst_violation(problem, moved, volume) <= TOLERANCE
+            and _signs_hold(problem, basis, moved, tangent, costs, lambdas)
+        ):
+            return LocalResult(
+                LocalStatus.STATIONARY, tuple(moved), basis, tuple(tuple(lam) for lam in lambdas), programmes
+            )
+        state = _between(state, problem.sums_at(lp.x)) if basis in seen else problem.sums_at(moved)
+        seen.add(basis)
+        point = moved
+    return LocalResult(LocalStatus.LOST, programmes=_ROUNDS)
+
+
+def _between(old: Sequence[float], new: Sequence[float]) -> list[float] | None:
+    """A state half way between two, or None if neither side describes a liquid."""
+    if not is_liquid(new):
+        return None
+    scale_old = old[0] + old[1] + old[2]
+    scale_new = new[0] + new[1] + new[2]
+    return [a / scale_old + b / scale_new for a, b in zip(old, new, strict=True)]

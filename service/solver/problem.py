@@ -1,0 +1,214 @@
+"""The blending problem in numbers.
+
+Choose amounts x in a box, lower ≤ x ≤ upper (all finite). The volume sums of the blend (see
+`service.physics.mixture`) are linear, σ(x) = σ₀ + Σ_j x_j σ_j, and its volume V(x) = V(σ(x)) is homogeneous of
+degree one in the sums and mildly non-linear in x. Every quantity of interest is a *form*
+
+    F(x) = constant + coefficients·x + volume·V(x)
+
+because component masses, moles, money and juice are linear in the amounts. Every target is a ratio of two forms
+(gravity = mass/V, strength = ethanol/V, Brix = solids/mass …), which a positive denominator turns into rows:
+
+    low ≤ N/D ≤ high   ⇔   N − low·D ≥ 0  and  N − high·D ≤ 0
+
+An aim is the smallest value of a sum of ratios of forms; aims are lexicographic, the first first.
+
+Units are the caller's business; the solver expects amounts, volumes and form values of order one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from operator import mul
+
+from service.physics.mixture import VOLUME_SUMS, volume_and_gradient_ml
+
+Amounts = Sequence[float]
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """F(x) = constant + coefficients·x + volume·V(x)."""
+
+    constant: float
+    coefficients: tuple[float, ...]
+    volume: float = 0.0
+
+    def at(self, x: Amounts, volume: float) -> float:
+        """Value at the amounts x, whose blend has this volume."""
+        value: float = self.constant + sum(map(mul, self.coefficients, x)) + self.volume * volume
+        return value
+
+    def minus(self, factor: float, other: Form) -> Form:
+        """This form less a multiple of another one."""
+        return Form(
+            self.constant - factor * other.constant,
+            tuple(a - factor * b for a, b in zip(self.coefficients, other.coefficients, strict=True)),
+            self.volume - factor * other.volume,
+        )
+
+    def scaled(self, factor: float) -> Form:
+        """A multiple of this form."""
+        return Form(self.constant * factor, tuple(a * factor for a in self.coefficients), self.volume * factor)
+
+    def widened(self, columns: int) -> Form:
+        """The same form over more variables, which do not enter it."""
+        return Form(self.constant, self.coefficients + (0.0,) * columns, self.volume)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A named constraint lower ≤ form(x) ≤ upper; `target` names the target that it is a side of."""
+
+    target: str
+    form: Form
+    lower: float = -inf
+    upper: float = inf
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """A quotient of forms; `denominator` None means one."""
+
+    numerator: Form
+    denominator: Form | None = None
+
+    def at(self, x: Amounts, volume: float) -> float:
+        """Value at the amounts x, whose blend has this volume."""
+        top = self.numerator.at(x, volume)
+        return top if self.denominator is None else top / self.denominator.at(x, volume)
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """Minimise the sum of these ratios."""
+
+    terms: tuple[Ratio, ...]
+
+    def at(self, x: Amounts, volume: float) -> float:
+        """Value at the amounts x, whose blend has this volume."""
+        return sum(term.at(x, volume) for term in self.terms)
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Box, volume sums, rows and lexicographic aims; see the module's text.
+
+    `fixed_sums` is σ₀, shape (7,); `columns` the σ_j, shape (n, 7). The last aim must be generic (no two amounts
+    with the same cost), so that ties end somewhere.
+    """
+
+    lower: tuple[float, ...]
+    upper: tuple[float, ...]
+    fixed_sums: tuple[float, ...]
+    columns: tuple[tuple[float, ...], ...]
+    rows: tuple[Row, ...]
+    aims: tuple[Aim, ...]
+
+    @property
+    def size(self) -> int:
+        """How many amounts there are to choose."""
+        return len(self.lower)
+
+    def sums_at(self, x: Amounts) -> list[float]:
+        """The seven volume sums of the blend at x."""
+        sums = list(self.fixed_sums)
+        for amount, column in zip(x, self.columns, strict=True):
+            if amount:
+                for k in range(len(sums)):
+                    sums[k] += amount * column[k]
+        return sums
+
+    def with_columns(self, lower: Sequence[float], upper: Sequence[float]) -> Problem:
+        """The same problem with more variables that have no mass: slacks and deviations."""
+        extra = len(lower)
+        nothing = (0.0,) * len(VOLUME_SUMS)
+        return replace(
+            self,
+            lower=self.lower + tuple(lower),
+            upper=self.upper + tuple(upper),
+            columns=self.columns + (nothing,) * extra,
+            rows=tuple(replace(row, form=row.form.widened(extra)) for row in self.rows),
+            aims=tuple(
+                Aim(
+                    tuple(
+                        Ratio(
+                            t.numerator.widened(extra),
+                            None if t.denominator is None else t.denominator.widened(extra),
+                        )
+                        for t in aim.terms
+                    )
+                )
+                for aim in self.aims
+            ),
+        )
+
+
+def ratio_rows(target: str, ratio: Ratio, low: float, high: float, scale: float = 1.0) -> tuple[Row, ...]:
+    """The rows that hold a ratio between two bounds.
+
+    Parameters: target, the name the rows carry; ratio, with a denominator that is positive wherever it is used;
+    low, high, bounds in the ratio's unit (either may be infinite); scale, a factor that brings the rows to order
+    one.
+    Returns: one row for an equality, an open side or a denominator of one; else two.
+
+    >>> whole = Form(0.0, (1.0, 1.0))
+    >>> [row.lower for row in ratio_rows("share", Ratio(Form(0.0, (1.0, 0.0)), whole), 0.2, 0.4)]
+    [0.0, -inf]
+    """
+    if ratio.denominator is None:
+        return (Row(target, ratio.numerator.scaled(scale), low * scale, high * scale),)
+    if low == high:
+        return (Row(target, ratio.numerator.minus(low, ratio.denominator).scaled(scale), 0.0, 0.0),)
+    rows = []
+    if low > -inf:
+        rows.append(Row(target, ratio.numerator.minus(low, ratio.denominator).scaled(scale), lower=0.0))
+    if high < inf:
+        rows.append(Row(target, ratio.numerator.minus(high, ratio.denominator).scaled(scale), upper=0.0))
+    return tuple(rows)
+
+
+class Tangent:
+    """The volume near a state: V ≈ constant + partial·x, exact at the state and of second order beside it."""
+
+    __slots__ = ("constant", "partial")
+
+    def __init__(self, problem: Problem, sums: Sequence[float]) -> None:
+        gradient = volume_and_gradient_ml(sums)[1]
+        self.constant = sum(map(mul, gradient, problem.fixed_sums))
+        g0, g1, g2, g3, g4, g5, g6 = gradient
+        self.partial = [
+            g0 * c[0] + g1 * c[1] + g2 * c[2] + g3 * c[3] + g4 * c[4] + g5 * c[5] + g6 * c[6] for c in problem.columns
+        ]
+
+    def row(self, form: Form) -> list[float]:
+        """Gradient of a form at the state."""
+        if not form.volume:
+            return list(form.coefficients)
+        share = form.volume
+        return [a + share * v for a, v in zip(form.coefficients, self.partial, strict=True)]
+
+    def offset(self, form: Form) -> float:
+        """What a form's tangent has at x = 0."""
+        return form.constant + form.volume * self.constant
+
+    def cost(self, aim: Aim, x: Amounts, volume: float) -> list[float]:
+        """Gradient of an aim at the amounts x."""
+        total = [0.0] * len(self.partial)
+        for term in aim.terms:
+            top = self.row(term.numerator)
+            if term.denominator is None:
+                total = [a + b for a, b in zip(total, top, strict=True)]
+                continue
+            bottom = term.denominator.at(x, volume)
+            ratio = term.numerator.at(x, volume) / bottom
+            slope = self.row(term.denominator)
+            total = [a + (t - ratio * s) / bottom for a, t, s in zip(total, top, slope, strict=True)]
+        return total
+
+
+def volume_at(problem: Problem, x: Amounts) -> float:
+    """Volume of the blend at the amounts x, in the unit of the volume sums."""
+    return volume_and_gradient_ml(problem.sums_at(x))[0]

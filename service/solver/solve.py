@@ -1,0 +1,169 @@
+"""Solve a blending problem: search, then prove.
+
+Order of attempts: a stationary point from the given state; from states across the reachable range of strength;
+from relaxed optima that branch and bound proposes; SLSQP. "Impossible" is only said with a proof.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+from math import inf
+from time import perf_counter
+
+from service.physics.mixture import volume_and_gradient_ml
+from service.solver.fallback import slsqp
+from service.solver.local import Basis, LocalResult, LocalStatus, is_liquid, stationary_from, worst_violation
+from service.solver.problem import Amounts, Problem, volume_at
+from service.solver.proof import RELATIVE_GAP, root_box, search
+
+_SMALLEST_AIM = 1e-2
+"""Aims smaller than this (per unit of volume) are compared absolutely."""
+
+
+class Verdict(Enum):
+    """What is proved about an answer."""
+
+    PROVED_BEST = "proved_best"
+    BEST_FOUND = "best_found"
+    PROVED_IMPOSSIBLE = "proved_impossible"
+    NOTHING_FOUND = "nothing_found"
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The answer to one problem.
+
+    `x` is empty unless a point was found; `basis` and `multipliers` (one tuple for each aim) are those of the
+    point, empty where SLSQP found it; `gap` is the share of the first aim still open.
+    """
+
+    verdict: Verdict
+    gap: float
+    x: tuple[float, ...] = ()
+    basis: Basis | None = None
+    multipliers: tuple[tuple[float, ...], ...] = ()
+    programmes: int = 0
+    boxes: int = 0
+
+    @property
+    def found(self) -> bool:
+        """Whether there is a point."""
+        return bool(self.x)
+
+
+def states_across(problem: Problem, count: int = 5) -> list[list[float]]:
+    """States from the weakest to the strongest blend that the materials allow, at a drink's solids."""
+    box = root_box(problem)
+    states = []
+    for k in range(count):
+        p = box.p_low + (box.p_high - box.p_low) * k / (count - 1)
+        w = min(max(0.08, box.w_low), box.w_high)
+        water = 1.0 - p
+        solids = w / (1.0 - w) * water
+        state = [water, p, solids, solids, 0.0, 0.003 * solids, 0.0]
+        if is_liquid(state):
+            states.append(state)
+    return states
+
+
+def _improves(problem: Problem, new: Sequence[float], old: Sequence[float] | None) -> bool:
+    """Whether one feasible point is lexicographically better than another by more than rounding."""
+    if old is None:
+        return True
+    volumes = volume_at(problem, new), volume_at(problem, old)
+    for aim in problem.aims:
+        a, b = aim.at(new, volumes[0]), aim.at(old, volumes[1])
+        margin = 1e-9 * max(abs(b), _SMALLEST_AIM)
+        if abs(a - b) > margin:
+            return a < b
+    return False
+
+
+def find(problem: Problem, sums: Sequence[float]) -> LocalResult:
+    """A stationary point from the given state or, failing that, the best from states across the range."""
+    result = stationary_from(problem, sums)
+    if result.status is LocalStatus.STATIONARY:
+        return result
+    return _best_of(problem, states_across(problem), result)
+
+
+def _best_of(problem: Problem, states: Sequence[Sequence[float]], result: LocalResult) -> LocalResult:
+    best = result if result.status is LocalStatus.STATIONARY else None
+    tried = result.programmes
+    for state in states:
+        other = stationary_from(problem, state)
+        tried += other.programmes
+        if other.status is LocalStatus.STATIONARY and _improves(problem, other.x, best.x if best else None):
+            best = other
+    chosen = best or result
+    return LocalResult(chosen.status, chosen.x, chosen.basis, chosen.multipliers, tried)
+
+
+def solve(
+    problem: Problem, sums: Sequence[float], *, until: float = inf, nodes: int = 400, prove: bool = True
+) -> Solution:
+    """Find the best amounts and say what is proved about them.
+
+    Parameters: problem, scaled to order one; sums, a likely state of the blend, shape (7,); until, a
+    `perf_counter` time [s] after which no new proof step starts; nodes, boxes of one proof; prove, False to stop
+    at the stationary point.
+    Returns: Solution: PROVED_BEST within `RELATIVE_GAP` of its first aim, BEST_FOUND with the gap still open,
+    PROVED_IMPOSSIBLE, or NOTHING_FOUND (neither a point nor a proof).
+    """
+    local = find(problem, sums)
+    if local.status is not LocalStatus.STATIONARY:
+        return _without_a_point(problem, local, until, nodes)
+    if not prove:
+        return Solution(Verdict.BEST_FOUND, inf, local.x, local.basis, local.multipliers, local.programmes)
+    return _proved(problem, local, until, nodes)
+
+
+def _proved(problem: Problem, local: LocalResult, until: float, nodes: int) -> Solution:
+    programmes, boxes = local.programmes, 0
+    for attempt in range(4):
+        aim = problem.aims[0]
+        volume = volume_at(problem, local.x)
+        best = aim.at(local.x, volume)
+        denominator = aim.terms[0].denominator
+        scale = max(abs(best), _SMALLEST_AIM) * (1.0 if denominator is None else denominator.at(local.x, volume))
+        proof = search(problem, aim, best, scale, nodes=nodes, until=until)
+        boxes += proof.nodes
+        if proof.closed:
+            return Solution(Verdict.PROVED_BEST, proof.gap, local.x, local.basis, local.multipliers, programmes, boxes)
+        states = [problem.sums_at(proof.hint)] if proof.hint else []
+        if attempt == 0:
+            states += states_across(problem)
+        better = _best_of(problem, [s for s in states if is_liquid(s)], local)
+        programmes += better.programmes
+        if better.x == local.x or not _improves(problem, better.x, local.x) or perf_counter() > until:
+            break
+        local = better
+    return Solution(Verdict.BEST_FOUND, proof.gap, local.x, local.basis, local.multipliers, programmes, boxes)
+
+
+def _without_a_point(problem: Problem, local: LocalResult, until: float, nodes: int) -> Solution:
+    proof = search(problem, None, 0.0, 1.0, nodes=nodes, until=until)
+    if proof.closed:
+        return Solution(Verdict.PROVED_IMPOSSIBLE, 0.0, programmes=local.programmes, boxes=proof.nodes)
+    if proof.hint and is_liquid(problem.sums_at(proof.hint)):
+        again = stationary_from(problem, problem.sums_at(proof.hint), proof.hint)
+        if again.status is LocalStatus.STATIONARY:
+            return _proved(problem, again, until, nodes)
+    middle = [0.5 * (a + b) for a, b in zip(problem.lower, problem.upper, strict=True)]
+    starts: list[Amounts] = [middle, problem.lower]
+    if proof.hint:
+        starts.insert(0, proof.hint)
+    x = slsqp(problem, starts)
+    if x is None:
+        return Solution(Verdict.NOTHING_FOUND, inf, programmes=local.programmes, boxes=proof.nodes)
+    again = stationary_from(problem, problem.sums_at(x), x)
+    if again.status is LocalStatus.STATIONARY and not _improves(problem, x, again.x):
+        return _proved(problem, again, until, nodes)
+    if worst_violation(problem, x, volume_and_gradient_ml(problem.sums_at(x))[0]) > 1e-8:
+        return Solution(Verdict.NOTHING_FOUND, inf, programmes=local.programmes, boxes=proof.nodes)
+    return Solution(Verdict.BEST_FOUND, inf, tuple(x), None, (), local.programmes, proof.nodes)
+
+
+__all__ = ["RELATIVE_GAP", "Solution", "Verdict", "find", "solve", "states_across"]
