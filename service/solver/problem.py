@@ -38,8 +38,8 @@ class Form:
 
     def at(self, x: Amounts, volume: float) -> float:
         """Value at the amounts x, whose blend has this volume."""
-        value: float = self.constant + sum(map(mul, self.coefficients, x)) + self.volume * volume
-        return value
+        total: float = self.constant + sum(map(mul, self.coefficients, x)) + self.volume * volume
+        return total
 
     def minus(self, factor: float, other: Form) -> Form:
         """This form less a multiple of another one."""
@@ -192,7 +192,8 @@ class Tangent:
 
     def offset(self, form: Form) -> float:
         """What a form's tangent has at x = 0."""
-        return form.constant + form.volume * self.constant
+        total: float = form.constant + form.volume * self.constant
+        return total
 
     def cost(self, aim: Aim, x: Amounts, volume: float) -> list[float]:
         """Gradient of an aim at the amounts x."""
@@ -211,4 +212,4 @@ class Tangent:
 
 def volume_at(problem: Problem, x: Amounts) -> float:
     """Volume of the blend at the amounts x, in the unit of the volume sums."""
-    return volume_and_gradient_ml(problem.sums_at(x))[0]
+    return float(volume_and_gradient_ml(problem.sums_at(x))[0])

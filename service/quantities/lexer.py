@@ -1,0 +1,140 @@
+"""Characters and numbers of a written quantity: what is tolerated, what is refused, and how it is quoted back."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final
+
+from service.errors import QuantityError
+
+__all__ = ["MAXIMUM_TEXT_CHARACTERS", "clean", "quoted", "read_number", "split_error"]
+
+MAXIMUM_TEXT_CHARACTERS: Final = 200
+"""Longest text read as a quantity."""
+
+_QUOTED_CHARACTERS: Final = 40
+
+# Spellings of the same thing: spaces, true minus, slashes of fractions, ready-made fractions, degree letters.
+_SAME: Final = str.maketrans(
+    {
+        "\t": " ",
+        "\u00a0": " ",
+        "\u2007": " ",
+        "\u2009": " ",
+        "\u202f": " ",
+        "\u2212": "-",
+        "\u2044": "/",
+        "\u00bc": " 1/4",
+        "\u00bd": " 1/2",
+        "\u00be": " 3/4",
+        "\u2153": " 1/3",
+        "\u2154": " 2/3",
+        "\u215b": " 1/8",
+        "\u215c": " 3/8",
+        "\u215d": " 5/8",
+        "\u215e": " 7/8",
+        "\u2103": "°C",
+        "\u2109": "°F",
+        "\u00ba": "°",
+        "\u2113": "L",
+    }
+)
+_NUMBER: Final = re.compile(
+    r"\s*(?P<sign>[+-]?)\s*(?:"
+    r"(?:(?P<whole>\d+)(?:\s+|-))?(?P<over>\d+)\s*/\s*(?P<under>\d+)"
+    r"|(?P<decimal>(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
+    r")\s*",
+    re.ASCII,
+)
+_ERROR_SIGN: Final = re.compile(r"±|\+\s*/\s*-|\+-")
+_COMMA_NUMBER: Final = re.compile(r"(\d+),(\d+)", re.ASCII)
+_NOT_FINITE: Final = re.compile(r"\s*[+-]?\s*(nan|inf)", re.IGNORECASE)
+
+
+def quoted(text: str) -> str:
+    """Quote a caller's text in a message: short, and without characters that no screen or JSON text can hold.
+
+    >>> quoted("5 \\ud800 kg")
+    '"5 \ufffd kg"'
+    """
+    short = text if len(text) <= _QUOTED_CHARACTERS else text[:_QUOTED_CHARACTERS] + "…"
+    return '"' + "".join(c if c.isprintable() else "\ufffd" for c in short) + '"'
+
+
+def clean(text: str, pointer: str, example: str) -> str:
+    """Bring a text to plain spaces, signs and fractions.
+
+    Parameters: text; pointer, where it stands; example, what to write instead.
+    Returns: the text, stripped.
+    Raises: QuantityError for an empty or over-long text, for characters that cannot be printed, and for a
+        decimal comma.
+    """
+    if len(text) > MAXIMUM_TEXT_CHARACTERS:
+        raise QuantityError(
+            f"This text has {len(text)} characters; write a quantity in at most {MAXIMUM_TEXT_CHARACTERS}, "
+            f"for example {example}.",
+            pointer,
+        )
+    same = text.translate(_SAME).strip()
+    if not same:
+        raise QuantityError(f"This text is empty. Write a number and a unit, for example {example}.", pointer)
+    if not same.isprintable():
+        raise QuantityError(
+            f"{quoted(text)} holds a character that cannot be printed. Write a number and a unit, "
+            f"for example {example}.",
+            pointer,
+        )
+    comma = _COMMA_NUMBER.search(same)
+    if comma:
+        better = f"{comma[1]}.{comma[2]}"
+        thousands = f", or {comma[1]}{comma[2]} for thousands" if len(comma[2]) == 3 else ""
+        raise QuantityError(
+            f"{quoted(text)} has a comma inside a number. Use a decimal point: {quoted(better)}{thousands}.", pointer
+        )
+    return same
+
+
+def read_number(text: str, pointer: str, example: str, start: int = 0) -> tuple[float, int] | None:
+    """Read a number at a place: `2.5`, `.5`, `1e3`, `1/2`, `1 1/2` or `1-1/2`.
+
+    Parameters: text, already clean; pointer; example; start, the place.
+    Returns: the number and the place after it and its spaces, or None where no number stands.
+    Raises: QuantityError for a number too large, and for a fraction that is none.
+
+    >>> read_number("1 1/2 cup", "", "")
+    (1.5, 6)
+    """
+    found = _NUMBER.match(text, start)
+    if found is None:
+        if _NOT_FINITE.match(text, start):
+            raise QuantityError(
+                f"{quoted(text)} is not a finite number. Write a number and a unit, for example {example}.", pointer
+            )
+        return None
+    if found["decimal"] is not None:
+        value = float(found["decimal"])
+    else:
+        over, under = int(found["over"]), int(found["under"])
+        if under == 0 or (found["whole"] is not None and over >= under):
+            raise QuantityError(
+                f'{quoted(text)} holds a fraction that cannot be read. Write it like "1/2" or "1 1/2", '
+                "or with a decimal point.",
+                pointer,
+            )
+        value = int(found["whole"] or 0) + over / under
+    if not math.isfinite(value):
+        raise QuantityError(f"{quoted(text)} is too large. Write an amount such as {example}.", pointer)
+    return (-value if found["sign"] == "-" else value), found.end()
+
+
+def split_error(text: str, pointer: str) -> tuple[str, str | None]:
+    """Split a text at `±`, `+/-` or `+-`.
+
+    Returns: what stands before the sign, and what stands after it or None.
+    Raises: QuantityError for more than one sign.
+    """
+    parts = _ERROR_SIGN.split(text)
+    if len(parts) > 2:
+        raise QuantityError(f'{quoted(text)} has more than one "±". Write one value and one error.', pointer)
+    return parts[0].strip(), parts[1].strip() if len(parts) == 2 else None
