@@ -1,0 +1,240 @@
+"""What tells about the service: the OpenAPI document, the offline documentation page, limits, version and health."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Depends, Query, Request
+from pydantic import BaseModel, Field
+from starlette.responses import PlainTextResponse, Response
+
+from service import MODEL_VERSION
+from service.api.numbers import NoQuery
+from service.api.problems import (
+    PROBLEM_KINDS,
+    PROBLEM_MEDIA_TYPE,
+    Problem,
+    ProblemFault,
+    problem_response,
+)
+from service.api.routing import get_and_head
+from service.api.settings import Settings
+from service.errors import Fault
+
+__all__ = [
+    "Limits",
+    "ReadinessCheck",
+    "Version",
+    "complete_openapi",
+    "documents_router",
+    "operations_router",
+    "refuse_any_query",
+]
+
+ReadinessCheck = Callable[[], str | None]
+"""Returns None if ready, otherwise why not; an exception counts as not ready."""
+
+_log = logging.getLogger("service.errors")
+
+_DOCS_CONTENT_POLICY: Final = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
+    "connect-src 'self'; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+_STATIC: Final = files("service.api") / "static"
+_FILES: Final = {
+    "swagger-ui-bundle.js": ("swagger-ui/swagger-ui-bundle.js", "text/javascript"),
+    "swagger-ui.css": ("swagger-ui/swagger-ui.css", "text/css"),
+    "docs-init.js": ("docs-init.js", "text/javascript"),
+}
+
+# Refusals that every operation may answer, and those of an operation with a body.
+_EVERYWHERE: Final = {413: "body-too-large", 414: "url-too-long", 422: "request-invalid", 500: "internal-error"}
+_WITH_BODY: Final = {400: "json-unreadable", 415: "media-type-unsupported"}
+
+
+class Limits(BaseModel):
+    """The limits that requests meet here; an operator may change them."""
+
+    max_body_bytes: int = Field(description="Largest body [B].")
+    max_url_characters: int = Field(description="Longest path with its query [characters].")
+    max_nesting_depth: int = Field(description="Deepest nesting of brackets in a body.")
+    max_list_items: int = Field(description="Most items of any list.")
+    max_string_characters: int = Field(description="Longest text [characters].")
+    deadline_s: float = Field(description="Longest time for computing one answer [s].")
+
+
+class Version(BaseModel):
+    """What answers here."""
+
+    api_version: str = Field(description="Version of the paths; only additive change within it.")
+    model_version: str = Field(description="Release whose equations answer.")
+    data_version: str | None = Field(description="Version of the catalogue, if it is loaded.")
+
+
+class Health(BaseModel):
+    """The state of the process."""
+
+    status: str
+
+
+def complete_openapi(document: dict[str, Any]) -> dict[str, Any]:
+    """Bring the OpenAPI document to what the service answers: every refusal is a problem document.
+
+    Parameters: document, as FastAPI builds it; changed in place.
+    Returns: the same document.
+    """
+    components = document.setdefault("components", {})
+    schemas = components.setdefault("schemas", {})
+    for name in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(name, None)
+    schemas["ProblemFault"] = ProblemFault.model_json_schema()
+    problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
+    problem.pop("$defs", None)
+    schemas["Problem"] = problem
+    components["schemas"] = dict(sorted(schemas.items()))
+    answers = components.setdefault("responses", {})
+    for status, slug in {**_EVERYWHERE, **_WITH_BODY}.items():
+        answers[_response_name(status)] = {
+            "description": PROBLEM_KINDS[slug].title,
+            "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+        }
+    for operations in document.get("paths", {}).values():
+        for operation in operations.values():
+            _complete_operation(operation)
+    return document
+
+
+def _response_name(status: int) -> str:
+    return f"Problem{status}"
+
+
+def _complete_operation(operation: dict[str, Any]) -> None:
+    responses = operation.setdefault("responses", {})
+    by_default = "#/components/schemas/HTTPValidationError"
+    if by_default in json.dumps(responses.get("422", {})):
+        del responses["422"]
+    for status in {**_EVERYWHERE, **(_WITH_BODY if "requestBody" in operation else {})}:
+        responses.setdefault(str(status), {"$ref": f"#/components/responses/{_response_name(status)}"})
+    operation["responses"] = dict(sorted(responses.items()))
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    content: bytes
+    media_type: str
+    etag: str
+
+
+def _file(name: str, media_type: str) -> _File:
+    content = (_STATIC / name).read_bytes()
+    return _File(content, media_type, _etag(content))
+
+
+def _etag(content: bytes) -> str:
+    return '"' + hashlib.sha256(content).hexdigest()[:32] + '"'
+
+
+def _cached(request: Request, file: _File, max_age_s: int, content_policy: str | None = None) -> Response:
+    headers = {"ETag": file.etag, "Cache-Control": f"public, max-age={max_age_s}"}
+    if content_policy:
+        headers["Content-Security-Policy"] = content_policy
+    if file.etag in [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]:
+        return Response(status_code=304, headers=headers)
+    return Response(file.content, headers=headers, media_type=file.media_type)
+
+
+def documents_router(openapi: Callable[[], dict[str, Any]]) -> APIRouter:
+    """Build the routes of `/docs`, its files, `/v1/openapi.json` and the pages that a problem's `type` names.
+
+    Parameters: openapi, which builds the document (called at the first request).
+    Returns: the router; none of its routes stands in the document.
+    """
+    router = APIRouter(include_in_schema=False)
+    page = _file("docs.html", "text/html")
+    static = {name: _file(path, media_type) for name, (path, media_type) in _FILES.items()}
+    written: list[_File] = []
+
+    @get_and_head(router, "/docs")
+    async def show_docs(request: Request) -> Response:
+        return _cached(request, page, 300, _DOCS_CONTENT_POLICY)
+
+    def register(name: str) -> None:
+        @get_and_head(router, f"/docs/{name}")
+        async def show_docs_file(request: Request) -> Response:
+            return _cached(request, static[name], 86_400)
+
+    for name in static:
+        register(name)
+
+    @get_and_head(router, "/v1/openapi.json")
+    async def show_openapi(request: Request) -> Response:
+        if not written:
+            content = json.dumps(openapi(), ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+            written.append(_File(content, "application/json", _etag(content)))
+        return _cached(request, written[0], 300)
+
+    def register_kind(slug: str) -> None:
+        @get_and_head(router, f"/problems/{slug}")
+        async def explain_problem() -> Response:
+            kind = PROBLEM_KINDS[slug]
+            return PlainTextResponse(f"{kind.title} (usually HTTP {kind.status}).\n")
+
+    for slug in PROBLEM_KINDS:
+        register_kind(slug)
+    return router
+
+
+def refuse_any_query(query: Annotated[NoQuery, Query()]) -> NoQuery:
+    """Refuse any query parameter, for `Depends` of a route that has none."""
+    return query
+
+
+def operations_router(
+    settings: Settings, readiness: Sequence[ReadinessCheck] = (), data_version: str | None = None
+) -> APIRouter:
+    """Build `/healthz`, `/readyz`, `/version` and `/v1/limits`.
+
+    Parameters: settings; readiness, what has to hold before requests are welcome; data_version of the catalogue.
+    Returns: the router; the two probes stand outside the document.
+    """
+    router = APIRouter(tags=["operations"])
+
+    @get_and_head(router, "/healthz", include_in_schema=False)
+    async def get_health() -> Health:
+        return Health(status="alive")
+
+    @get_and_head(router, "/readyz", include_in_schema=False, response_model=Health)
+    def get_readiness(request: Request) -> Health | Response:
+        reasons = [reason for reason in map(_not_ready, readiness) if reason is not None]
+        if reasons:
+            faults = [Fault("", reason) for reason in reasons]
+            return problem_response(
+                request.scope, "busy", "The service is not ready yet.", errors=faults, headers={"Retry-After": "5"}
+            )
+        return Health(status="ready")
+
+    @get_and_head(
+        router, "/version", summary="Versions of paths, equations and data", dependencies=[Depends(refuse_any_query)]
+    )
+    async def get_version() -> Version:
+        return Version(api_version="v1", model_version=MODEL_VERSION, data_version=data_version)
+
+    @get_and_head(router, "/v1/limits", summary="Limits that requests meet", dependencies=[Depends(refuse_any_query)])
+    async def get_limits() -> Limits:
+        return Limits.model_validate(settings.limits())
+
+    return router
+
+
+def _not_ready(check: ReadinessCheck) -> str | None:
+    try:
+        return check()
+    except Exception:
+        _log.exception("readiness check %s failed", getattr(check, "__name__", "?"))
+        return f"The check {getattr(check, '__name__', '?')} failed; the reason is logged."

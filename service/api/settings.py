@@ -1,0 +1,81 @@
+"""Limits that an operator may change, by environment variable, read when the application is created."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Any, Final
+
+from service.errors import InputError
+
+__all__ = ["Settings"]
+
+_PREFIX: Final = "SERVICE_"
+
+# Lowest and highest value that makes sense, by field.
+_RANGE: Final = {
+    "max_body_bytes": (1024, 16 * 1024 * 1024),
+    "max_url_characters": (256, 65_536),
+    "max_nesting_depth": (8, 200),
+    "max_list_items": (1, 10_000),
+    "max_string_characters": (16, 10_000),
+    "deadline_s": (0.05, 10.0),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The limits a stranger meets; each is the environment variable `SERVICE_` plus its name in capitals.
+
+    `max_body_bytes` [B] is declared and counted; `max_url_characters` counts path and query; `max_nesting_depth`
+    counts brackets within brackets; `deadline_s` [s] is the longest that one answer may be computed.
+    """
+
+    max_body_bytes: int = 256 * 1024
+    max_url_characters: int = 2048
+    max_nesting_depth: int = 32
+    max_list_items: int = 50
+    max_string_characters: int = 200
+    deadline_s: float = 2.0
+
+    def __post_init__(self) -> None:
+        """Refuse a limit outside the range in which it makes sense."""
+        for name, (lowest, highest) in _RANGE.items():
+            value = getattr(self, name)
+            if not lowest <= value <= highest:
+                raise InputError(f"{_PREFIX}{name.upper()} has to lie between {lowest:g} and {highest:g}, not {value}.")
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
+        """Read the settings from environment variables; a variable that is absent or empty keeps the default.
+
+        Parameters: environment, the variables (the process's own if None).
+        Returns: the settings.
+        Raises: InputError for a value that is not a number or lies outside its range.
+
+        >>> Settings.from_environment({"SERVICE_DEADLINE_S": "0.5"}).deadline_s
+        0.5
+        """
+        variables = os.environ if environment is None else environment
+        found: dict[str, Any] = {}
+        for field in fields(cls):
+            text = variables.get(_PREFIX + field.name.upper(), "").strip()
+            if text:
+                found[field.name] = _number(_PREFIX + field.name.upper(), text, whole=field.name != "deadline_s")
+        return cls(**found)
+
+    def limits(self) -> dict[str, float]:
+        """Every limit by name, as `GET /v1/limits` shows them."""
+        return asdict(self)
+
+
+def _number(name: str, text: str, *, whole: bool) -> float:
+    try:
+        value = int(text) if whole else float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(f"{name} has to be a {'whole ' if whole else ''}number, not {text[:40]!r}.")
+    return value
