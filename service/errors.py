@@ -7,6 +7,7 @@
     │   ├── QuantityError          a text that is not a quantity, or lacks its unit
     │   ├── OutOfRangeError        a value outside the range in which a formula holds
     │   ├── InconsistentError      readings that cannot all be true
+    │   ├── SeveralErrors          more than one of these at once
     │   └── NotBuiltYetError       a part of the contract that this version does not answer
     ├── UnknownIngredientError     an id that the catalogue does not hold
     └── SolverError                the optimiser itself failed (a defect, never the caller's fault)
@@ -16,6 +17,7 @@ An impossible target is *not* an error: it is an outcome of a plan.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 __all__ = [
@@ -26,6 +28,7 @@ __all__ = [
     "OutOfRangeError",
     "QuantityError",
     "ServiceError",
+    "SeveralErrors",
     "SolverError",
     "UnknownIngredientError",
 ]
@@ -81,6 +84,24 @@ class InconsistentError(InputError):
     """Readings that cannot all be true of one liquid."""
 
     title = "Readings contradict each other"
+
+
+class SeveralErrors(InputError):
+    """More than one thing to change; `parts` are the single errors."""
+
+    def __init__(self, parts: Sequence[ServiceError]) -> None:
+        super().__init__(f"{parts[0].detail} ({len(parts)} things have to change.)", parts[0].pointer)
+        self.parts = tuple(parts)
+
+    def below(self, prefix: str) -> ServiceError:
+        """Prefix every part."""
+        for part in self.parts:
+            part.below(prefix)
+        return self
+
+    def faults(self) -> list[Fault]:
+        """The faults of every part."""
+        return [fault for part in self.parts for fault in part.faults()]
 
 
 class NotBuiltYetError(InputError):

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
+from service.api.later import NOT_ANSWERED_YET
 from service.errors import Fault
 
 __all__ = ["faults_from_validation", "json_pointer"]
@@ -143,6 +144,8 @@ def _detail(
 
 
 def _unknown_name(name: str, where: str, path: Sequence[str | int], endpoint: Callable[..., Any] | None) -> str:
+    if where == "body" and name in NOT_ANSWERED_YET:
+        return NOT_ANSWERED_YET[name]
     what = "query parameter" if where == "query" else "field"
     shown = name if len(name) <= 40 else name[:40] + "…"
     known = sorted(_names_at(endpoint, path[:-1]))

@@ -122,6 +122,9 @@ def close_matches(name: str, limit: int = _CLOSE_MATCHES) -> list[str]:
         spellings.setdefault(alias.replace("_", " "), target)
     near = difflib.get_close_matches(text, spellings, n=4 * limit, cutoff=0.6)
     near += [spelling for spelling in spellings if text and text in spelling]
+    words = {word for spelling in spellings for word in spelling.split()}
+    for word in difflib.get_close_matches(text, words, n=1, cutoff=0.75):
+        near += [spelling for spelling in spellings if word in spelling.split()]
     return list(dict.fromkeys(spellings[spelling] for spelling in near))[:limit]
 
 

@@ -298,8 +298,8 @@ def _acidity_cautions(
         cautions.append(("titratable_acidity_outside_row", text))
     if sid_meq_per_kg is None and ingredient.category is not Category.ACID:
         text = (
-            "The acids were scaled in proportion to the titratable acidity; the part bound to potassium was not kept "
-            "apart, so single acids can be several per cent off. The titratable acidity is as measured."
+            "Single acids were scaled with titratable acidity, not by a charge balance: they can be several per cent "
+            "off. The titratable acidity is as measured."
         )
         cautions.append(("acid_split_without_charge_balance", text))
     return cautions

@@ -60,12 +60,16 @@ class Form:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A named constraint lower ≤ form(x) ≤ upper; `target` names the target that it is a side of."""
+    """A named constraint lower ≤ form(x) ≤ upper; `target` names the target that it is a side of.
+
+    `scale` is the factor that brought the form to order one.
+    """
 
     target: str
     form: Form
     lower: float = -inf
     upper: float = inf
+    scale: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,14 +163,16 @@ def ratio_rows(target: str, ratio: Ratio, low: float, high: float, scale: float 
     [0.0, -inf]
     """
     if ratio.denominator is None:
-        return (Row(target, ratio.numerator.scaled(scale), low * scale, high * scale),)
+        return (Row(target, ratio.numerator.scaled(scale), low * scale, high * scale, scale),)
     if low == high:
-        return (Row(target, ratio.numerator.minus(low, ratio.denominator).scaled(scale), 0.0, 0.0),)
+        return (Row(target, ratio.numerator.minus(low, ratio.denominator).scaled(scale), 0.0, 0.0, scale),)
     rows = []
     if low > -inf:
-        rows.append(Row(target, ratio.numerator.minus(low, ratio.denominator).scaled(scale), lower=0.0))
+        form = ratio.numerator.minus(low, ratio.denominator).scaled(scale)
+        rows.append(Row(target, form, lower=0.0, scale=scale))
     if high < inf:
-        rows.append(Row(target, ratio.numerator.minus(high, ratio.denominator).scaled(scale), upper=0.0))
+        form = ratio.numerator.minus(high, ratio.denominator).scaled(scale)
+        rows.append(Row(target, form, upper=0.0, scale=scale))
     return tuple(rows)
 
 

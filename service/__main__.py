@@ -1,0 +1,67 @@
+"""Start the server, or answer one request file without a server.
+
+python -m service serve [--host 127.0.0.1] [--port 8000] [--workers 1]
+python -m service ask openapi_examples/solve_blend/01_sour_cherry_and_lemon.json [--json]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import sys
+from pathlib import Path
+
+from service.api.command import answer_file, table
+
+
+def _serve(arguments: argparse.Namespace) -> int:
+    import uvicorn
+
+    logging.basicConfig(level=logging.INFO, format="%(message)s", stream=sys.stdout)
+    uvicorn.run(
+        "service.api.main:build_app",
+        factory=True,
+        host=arguments.host,
+        port=arguments.port,
+        workers=arguments.workers,
+        access_log=False,
+        server_header=False,
+    )
+    return 0
+
+
+def _ask(arguments: argparse.Namespace) -> int:
+    status, body = answer_file(Path(arguments.file), arguments.operation)
+    if arguments.json:
+        print(json.dumps(body, indent=2, ensure_ascii=False))
+    else:
+        print(table(body))
+    return 0 if status < 400 else 1
+
+
+def main() -> int:
+    """Read the command line and do what it says; 1 for a refused request, 2 for a command that cannot be read."""
+    parser = argparse.ArgumentParser(prog="python -m service", description=__doc__.splitlines()[0])
+    commands = parser.add_subparsers(dest="command", required=True)
+    serve = commands.add_parser("serve", help="start the server")
+    serve.add_argument("--host", default="127.0.0.1")
+    serve.add_argument("--port", type=int, default=8000)
+    serve.add_argument("--workers", type=int, default=1)
+    serve.set_defaults(run=_serve)
+    ask = commands.add_parser("ask", help="answer a request file without a server")
+    ask.add_argument("file", help="a request as JSON")
+    ask.add_argument(
+        "--operation",
+        choices=("solve_blend", "forecast_blend"),
+        help="which question it is; default: a request with recipes is a forecast",
+    )
+    ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
+    ask.set_defaults(run=_ask)
+    arguments = parser.parse_args()
+    result: int = arguments.run(arguments)
+    return result
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,206 @@
+"""`GET /v1/ingredients`, `/v1/ingredients/{id}` and `/v1/sources`, with their CSV twins."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from pydantic import BaseModel, Field
+from starlette.responses import Response
+
+from service.api.cached import cached_json, cached_text
+from service.api.numbers import NoQuery, QueryModel, ShortText
+from service.api.problems import with_status
+from service.api.routing import get_and_head
+from service.api.tables import Row, csv_text
+from service.catalogue.derived import (
+    density_g_ml,
+    fermentable_g_per_100g,
+    juice_equivalent_l_per_kg,
+    titratable_meq_per_kg,
+)
+from service.catalogue.loader import data_version, sources
+from service.catalogue.lookup import aliases_of, find_ingredients, get_ingredient
+from service.catalogue.records import Category, Ingredient, Spread
+from service.errors import ServiceError
+
+
+class SpreadOut(BaseModel):
+    """A typical value with the plausible limits of a lot and its lot-to-lot standard deviation."""
+
+    typical: float
+    low: float | None
+    high: float | None
+    sd: float | None
+
+
+class ProvenanceOut(BaseModel):
+    """Where a group of figures comes from."""
+
+    sources: list[str]
+    mark: str
+
+
+class IngredientOut(BaseModel):
+    """One ingredient of the catalogue; compositions add up to 100 g."""
+
+    id: str
+    name: str
+    category: str
+    aliases: list[str]
+    composition_g_per_100g: dict[str, float]
+    density_g_ml: float | None = Field(description="At 20 °C, from the composition; null for dry solids.")
+    dose_by_mass_only: bool = Field(description="True for dry solids: no sourced bulk density exists.")
+    brix: SpreadOut | None = Field(description="True soluble solids, corrected for acid.")
+    ta_g_citric_per_100g: SpreadOut | None
+    titratable_meq_per_kg: float
+    ph: SpreadOut | None = Field(description="Of the sample that `ph_sample_mass_fraction` describes.")
+    ph_sample_mass_fraction: float | None
+    fermentable_g_per_100g: SpreadOut
+    juice_equivalent_l_per_kg: float = Field(description="Single-strength litres per kg, 21 CFR 101.30.")
+    juice_standard: str | None
+    fruit_family: str
+    minerals_and_vitamins: dict[str, float]
+    energy_kcal_per_100g: float | None
+    provenance: dict[str, ProvenanceOut]
+    notes: str
+
+
+class IngredientList(BaseModel):
+    """Ingredients by id."""
+
+    data_version: str
+    ingredients: list[IngredientOut]
+
+
+class SourceOut(BaseModel):
+    """A document of the bibliography."""
+
+    key: str
+    title: str
+    authors_or_body: str
+    year: int | None
+    identifier: str
+    locator: str
+    official_url: str
+    kind: str
+    mark: str
+    note: str
+
+
+class SourceList(BaseModel):
+    """The bibliography by key."""
+
+    data_version: str
+    sources: list[SourceOut]
+
+
+class IngredientQuery(QueryModel):
+    """Which ingredients to list."""
+
+    category: Category | None = Field(None, description="One category only.")
+    text: ShortText | None = Field(None, description="A word of the id, the name or a short name.")
+
+
+def _spread(spread: Spread | None) -> SpreadOut | None:
+    return None if spread is None else SpreadOut(typical=spread.typical, low=spread.low, high=spread.high, sd=spread.sd)
+
+
+def ingredient_out(ingredient: Ingredient) -> IngredientOut:
+    """An ingredient with what follows from its composition."""
+    minerals = ingredient.minerals
+    fermentable = fermentable_g_per_100g(ingredient)
+    return IngredientOut(
+        id=ingredient.id,
+        name=ingredient.name,
+        category=ingredient.category.value,
+        aliases=aliases_of(ingredient.id),
+        composition_g_per_100g={c.value: g for c, g in ingredient.composition.items()},
+        density_g_ml=None if ingredient.bulk_solid else round(density_g_ml(ingredient), 5),
+        dose_by_mass_only=ingredient.bulk_solid,
+        brix=_spread(ingredient.brix),
+        ta_g_citric_per_100g=_spread(ingredient.ta_g_citric_per_100g),
+        titratable_meq_per_kg=round(titratable_meq_per_kg(ingredient), 3),
+        ph=_spread(ingredient.ph),
+        ph_sample_mass_fraction=ingredient.ph_sample_mass_fraction,
+        fermentable_g_per_100g=SpreadOut(
+            typical=round(fermentable.typical, 4), low=fermentable.low, high=fermentable.high, sd=fermentable.sd
+        ),
+        juice_equivalent_l_per_kg=round(juice_equivalent_l_per_kg(ingredient), 5),
+        juice_standard=ingredient.juice_standard,
+        fruit_family=ingredient.fruit_family.value,
+        minerals_and_vitamins={
+            name: value for name in minerals.__slots__ if (value := getattr(minerals, name)) is not None
+        },
+        energy_kcal_per_100g=ingredient.energy_kcal_per_100g,
+        provenance={k: ProvenanceOut(sources=list(p.sources), mark=p.mark) for k, p in ingredient.provenance.items()},
+        notes=ingredient.notes,
+    )
+
+
+def _flat(ingredient: IngredientOut) -> Row:
+    row: Row = {"id": ingredient.id, "name": ingredient.name, "category": ingredient.category}
+    for name in ("density_g_ml", "titratable_meq_per_kg", "juice_equivalent_l_per_kg", "energy_kcal_per_100g"):
+        row[name] = getattr(ingredient, name)
+    for name in ("brix", "ta_g_citric_per_100g", "ph", "fermentable_g_per_100g"):
+        spread = getattr(ingredient, name)
+        for part in ("typical", "low", "high", "sd"):
+            row[f"{name}_{part}"] = None if spread is None else getattr(spread, part)
+    composition = ingredient.composition_g_per_100g
+    for component in _COMPONENT_NAMES:
+        row[f"{component}_g_per_100g"] = composition.get(component, 0.0)
+    row["composition_mark"] = (
+        ingredient.provenance["composition"].mark if "composition" in ingredient.provenance else ""
+    )
+    return row
+
+
+_COMPONENT_NAMES = sorted({c.value for i in find_ingredients() for c in i.composition})
+
+
+def _listed(query: IngredientQuery) -> list[IngredientOut]:
+    return [ingredient_out(i) for i in find_ingredients(query.category, query.text)]
+
+
+def catalogue_router() -> APIRouter:
+    """The catalogue's routes; their answers change with the data version only, so they carry an ETag."""
+    router = APIRouter(prefix="/v1", tags=["catalogue"])
+    csv_answer: dict[int | str, dict[str, Any]] = {
+        200: {"content": {"text/csv": {"schema": {"type": "string"}}}, "description": "A table."}
+    }
+
+    @get_and_head(router, "/ingredients", summary="The catalogue of ingredients", response_model=IngredientList)
+    async def list_ingredients(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
+        return cached_json(request, IngredientList(data_version=data_version(), ingredients=_listed(query)))
+
+    @get_and_head(
+        router, "/ingredients.csv", summary="The catalogue as a table", response_class=Response, responses=csv_answer
+    )
+    async def list_ingredients_csv(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
+        return cached_text(request, csv_text([_flat(i) for i in _listed(query)]), "text/csv")
+
+    @get_and_head(router, "/ingredients/{id}", summary="One ingredient", response_model=IngredientOut)
+    async def get_ingredient_by_id(request: Request, id: str, query: Annotated[NoQuery, Query()]) -> Response:
+        del query
+        try:
+            ingredient = get_ingredient(id)
+        except ServiceError as error:
+            raise with_status(error, 404) from error
+        return cached_json(request, ingredient_out(ingredient))
+
+    @get_and_head(router, "/sources", summary="The bibliography", response_model=SourceList)
+    async def list_sources(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
+        del query
+        found = [SourceOut.model_validate(s, from_attributes=True) for _, s in sorted(sources().items())]
+        return cached_json(request, SourceList(data_version=data_version(), sources=found))
+
+    @get_and_head(
+        router, "/sources.csv", summary="The bibliography as a table", response_class=Response, responses=csv_answer
+    )
+    async def list_sources_csv(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
+        del query
+        names = SourceOut.model_fields
+        rows: list[Row] = [{n: getattr(s, n) for n in names} for _, s in sorted(sources().items())]
+        return cached_text(request, csv_text(rows), "text/csv")
+
+    return router

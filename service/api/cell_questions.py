@@ -1,0 +1,353 @@
+"""The questions that a spreadsheet cell can ask: parameters, and how each becomes one number."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import Field
+
+from service.api.numbers import QueryInteger, QueryModel, QueryNumber, ShortText
+from service.api.reading import TEMPERATURE, VOLUME, Reader, lot_from
+from service.api.reading_blend import addition_from, target_from
+from service.api.requests import AdditionPoured, LotIn
+from service.catalogue.derived import density_g_ml
+from service.catalogue.lookup import get_ingredient
+from service.errors import InputError
+from service.model.lot import LotClass
+from service.physics.extract import extract_g_per_l_from_sg_and_abv
+from service.physics.fermentation import abv_from_gravities
+from service.physics.scales import sg_20_20_from_hydrometer
+from service.physics.sucrose import brix_from_sg, sg_from_brix
+from service.planner.answers import Caution
+from service.planner.asked import AdditionAsked, Circumstances, LotAsked
+from service.planner.cautions import OUR_DEFAULT, PRACTICE
+from service.planner.single import Answer, amount_for, property_after
+from service.quantities import Kind, parse_quantity
+from service.quantities.units import UNIT_BY_SPELLING
+
+MassUnit = Literal["g", "kg", "oz", "lb"]
+VolumeUnit = Literal["mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
+AnyUnit = MassUnit | VolumeUnit
+
+
+class CellQuery(QueryModel):
+    """What every cell may carry."""
+
+    explain: QueryInteger = Field(0, ge=0, le=1, description="1 for a sentence with cautions instead of the number.")
+
+
+class GravityQuery(CellQuery):
+    """Where a gravity is given: the sample's temperature corrects a hydrometer's reading."""
+
+    sample_temperature: ShortText | None = Field(None, description="Such as 68F; without it gravities are SG 20/20.")
+    calibrated_at: ShortText | None = Field(None, description="Temperature on the hydrometer; default 20C.")
+
+
+class LotQuery(GravityQuery):
+    """A lot in a URL."""
+
+    volume: ShortText = Field(description="Such as 9.5L or 5gal.")
+    gravity: QueryNumber = Field(description="SG, such as 0.998.")
+    abv_percent: QueryNumber | None = Field(None, ge=0, le=100)
+    original_gravity: QueryNumber | None = Field(None, description="Instead of abv_percent; SG 20/20.")
+    lot_class: LotClass = Field(LotClass.MEAD, alias="class")
+    titratable_acidity: ShortText | None = None
+    residual_sugar: ShortText | None = None
+
+
+class IngredientQuery(LotQuery):
+    """A lot and an ingredient to add to it."""
+
+    ingredient: ShortText = Field(description="An id or short name of the catalogue, such as honey.")
+    brix: QueryNumber | None = Field(None, gt=0, le=100, description="Measured, corrected for acid.")
+    moisture_percent: QueryNumber | None = Field(None, gt=0, lt=100, description="Measured on the honey.")
+
+
+class AmountForGravity(IngredientQuery):
+    """How much of an ingredient brings a lot to a gravity?"""
+
+    target: QueryNumber = Field(description="SG 20/20 wanted, such as 1.016.")
+    unit: AnyUnit = "g"
+
+
+class AfterAddition(IngredientQuery):
+    """What will a lot be after this addition?"""
+
+    amount: ShortText = Field(description="Such as 600g or 1.5lb.")
+
+
+class AbvFromGravities(CellQuery):
+    """Strength from original and final gravity."""
+
+    original_gravity: QueryNumber
+    final_gravity: QueryNumber
+    original_sample_temperature: ShortText | None = None
+    final_sample_temperature: ShortText | None = None
+    calibrated_at: ShortText | None = None
+
+
+class GravityFromReading(CellQuery):
+    """A hydrometer's reading brought to SG 20/20."""
+
+    reading: QueryNumber
+    sample_temperature: ShortText
+    calibrated_at: ShortText = "20C"
+    abv_percent: QueryNumber = Field(0.0, ge=0, le=60, description="Of the sample; its alcohol expands more.")
+
+
+class ExtractFromGravityAndAbv(GravityQuery):
+    """Total dry extract by the OIV rule (Tabarié), in g/L."""
+
+    gravity: QueryNumber
+    abv_percent: QueryNumber = Field(ge=0, le=100)
+
+
+class SgFromBrix(CellQuery):
+    """Specific gravity 20/20 of a sugar solution."""
+
+    brix: QueryNumber
+
+
+class BrixFromSg(CellQuery):
+    """Degrees Brix of a sugar solution; meaningless for a liquid with alcohol."""
+
+    sg: QueryNumber
+
+
+class MassFromVolume(CellQuery):
+    """Mass of a volume of an ingredient at 20 °C."""
+
+    ingredient: ShortText
+    volume: ShortText
+    unit: MassUnit = "g"
+
+
+class VolumeFromMass(CellQuery):
+    """Volume of a mass of an ingredient at 20 °C."""
+
+    ingredient: ShortText
+    mass: ShortText
+    unit: VolumeUnit = "mL"
+
+
+_NO_CHECK = Caution(
+    "estimate",
+    "note",
+    "Estimates: verify by measurement; follow local law and licensed practice.",
+    OUR_DEFAULT,
+)
+
+
+def _lot(query: LotQuery) -> LotAsked:
+    reader = Reader()
+    gravity: Any = query.gravity
+    if query.sample_temperature is not None or query.calibrated_at is not None:
+        gravity = {
+            "reading": query.gravity,
+            "sample_temperature": query.sample_temperature,
+            "calibrated_at": query.calibrated_at,
+        }
+    given = LotIn.model_validate(
+        {
+            "name": "lot",
+            "volume": query.volume,
+            "gravity": gravity,
+            "abv_percent": query.abv_percent,
+            "original_gravity": query.original_gravity,
+            "class": query.lot_class,
+            "titratable_acidity": query.titratable_acidity,
+            "residual_sugar": query.residual_sugar,
+        }
+    )
+    return lot_from(given, 20.0, reader)
+
+
+def _addition(query: IngredientQuery, amount: str) -> AdditionAsked:
+    measured = {
+        name: value
+        for name, value in (("brix", query.brix), ("moisture_percent", query.moisture_percent))
+        if value is not None
+    }
+    given = AdditionPoured.model_validate(
+        {"ingredient": query.ingredient, "measured": measured or None, "amount": amount}
+    )
+    return addition_from(given, Reader())
+
+
+def _in_unit(base: float, unit: str) -> float:
+    return base / UNIT_BY_SPELLING[unit.lower()].factor
+
+
+def _words(value: float, decimals: int = 4) -> str:
+    return f"{value:.{decimals}f}".rstrip("0").rstrip(".")
+
+
+def _amount_for_gravity(query: AmountForGravity) -> Answer:
+    lot = _lot(query)
+    asked = _addition(query, "0 g")
+    asked = AdditionAsked(
+        asked.ingredient, asked.alias, 0.0, None, None, None, asked.measured, asked.cautions, asked.order
+    )
+    target = target_from("gravity", query.target, Reader())
+    mass_g, plan = amount_for(target, lot, asked, Circumstances())
+    if UNIT_BY_SPELLING[query.unit.lower()].kind is Kind.MASS:
+        value = _in_unit(mass_g, query.unit)
+    else:
+        value = _in_unit(mass_g / density_g_ml(asked.ingredient), query.unit)
+    predicted = plan.predicted
+    assert predicted is not None
+    return Answer(
+        value,
+        f"{_words(value)} {query.unit} of {asked.ingredient.name} brings {lot.lot.volume_l:.4g} L to SG "
+        f"{predicted.gravity.value:.4f}, {predicted.abv_percent.value:.2f} % vol, {predicted.volume.value:.3f} L.",
+        plan.cautions,
+    )
+
+
+def _after(name: str) -> Callable[[AfterAddition], Answer]:
+    unit = {"gravity": "SG 20/20", "abv_percent": "% vol"}[name]
+
+    def answer(query: AfterAddition) -> Answer:
+        lot, addition = _lot(query), _addition(query, query.amount)
+        value, cautions = property_after(name, lot, addition, Circumstances())
+        return Answer(
+            value,
+            f"{_words(value)} {unit} after {query.amount} of {addition.ingredient.name} in {lot.lot.volume_l:.4g} L.",
+            cautions,
+        )
+
+    return answer
+
+
+def _corrected(reading: float, sample: str | None, calibrated: str | None, abv_percent: float, what: str) -> float:
+    calibrated_c = (
+        20.0 if calibrated is None else parse_quantity(calibrated, TEMPERATURE, pointer="/calibrated_at").value_base
+    )
+    if sample is None:
+        if calibrated_c != 20.0:
+            raise InputError("A hydrometer's reading needs the temperature of the sample.", f"/{what}")
+        return reading
+    sample_c = parse_quantity(sample, TEMPERATURE, pointer=f"/{what}").value_base
+    return sg_20_20_from_hydrometer(reading, sample_c, calibrated_c, abv_percent)
+
+
+def _abv_from_gravities(query: AbvFromGravities) -> Answer:
+    original = _corrected(
+        query.original_gravity,
+        query.original_sample_temperature,
+        query.calibrated_at,
+        0.0,
+        "original_sample_temperature",
+    )
+    final = query.final_gravity
+    abv = 0.0
+    for _ in range(2):
+        final = _corrected(
+            query.final_gravity, query.final_sample_temperature, query.calibrated_at, abv, "final_sample_temperature"
+        )
+        found = abv_from_gravities(original, final)
+        abv = found.abv_percent
+    return Answer(
+        found.abv_percent,
+        f"{found.abv_percent:.2f} % vol by Balling's mass balance; {found.abv_low_percent:.2f} to "
+        f"{found.abv_high_percent:.2f} by other published yields. Holds only if nothing was added in between.",
+        (_NO_CHECK,),
+    )
+
+
+def _gravity_from_reading(query: GravityFromReading) -> Answer:
+    value = _corrected(
+        query.reading, query.sample_temperature, query.calibrated_at, query.abv_percent, "sample_temperature"
+    )
+    return Answer(value, f"SG 20/20 is {value:.4f} for a reading of {query.reading:g}.", (_NO_CHECK,))
+
+
+def _extract(query: ExtractFromGravityAndAbv) -> Answer:
+    gravity = _corrected(
+        query.gravity, query.sample_temperature, query.calibrated_at, query.abv_percent, "sample_temperature"
+    )
+    value = extract_g_per_l_from_sg_and_abv(gravity, query.abv_percent)
+    if value < 0.0:
+        raise InputError(
+            f"SG {gravity:.4f} is lighter than {query.abv_percent:g} % vol in water: check both readings.", "/gravity"
+        )
+    return Answer(
+        value,
+        f"{value:.1f} g/L total dry extract (sucrose of the same gravity), OIV-MA-AS2-03B.",
+        (_NO_CHECK,),
+    )
+
+
+def _sg_from_brix(query: SgFromBrix) -> Answer:
+    value = sg_from_brix(query.brix)
+    return Answer(value, f"SG 20/20 is {value:.4f} at {query.brix:g} °Bx (ICUMSA SPS-4).", (_NO_CHECK,))
+
+
+def _brix_from_sg(query: BrixFromSg) -> Answer:
+    value = brix_from_sg(query.sg)
+    return Answer(
+        value,
+        f"{value:.2f} °Bx at SG {query.sg:g} (ICUMSA SPS-4); not for a liquid with alcohol.",
+        (_NO_CHECK,),
+    )
+
+
+def _mass_from_volume(query: MassFromVolume) -> Answer:
+    ingredient = get_ingredient(query.ingredient)
+    volume_ml = parse_quantity(query.volume, VOLUME, liquid=True, pointer="/volume").value_base
+    density = density_g_ml(ingredient)
+    value = _in_unit(volume_ml * density, query.unit)
+    return Answer(value, f"{_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.", (_NO_CHECK,))
+
+
+def _volume_from_mass(query: VolumeFromMass) -> Answer:
+    ingredient = get_ingredient(query.ingredient)
+    mass_g = parse_quantity(query.mass, {Kind.MASS}, pointer="/mass").value_base
+    density = density_g_ml(ingredient)
+    value = _in_unit(mass_g / density, query.unit)
+    thick = Caution("thick_liquids_cling", "note", "Thick liquids cling to a measure: weigh them.", PRACTICE)
+    return Answer(
+        value, f"{_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.", (thick, _NO_CHECK)
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One cell question: its path name, parameters, how it is answered, and an example query."""
+
+    name: str
+    query: type[CellQuery]
+    answer: Callable[[Any], Answer]
+    example: str
+
+    @property
+    def meaning(self) -> str:
+        """What it asks, from the docstring of its parameters."""
+        return (self.query.__doc__ or "").strip()
+
+
+_LOT_EXAMPLE = "ingredient=honey&volume=9.5L&gravity=0.9985&abv_percent=7.2"
+QUESTIONS: tuple[Question, ...] = (
+    Question("amount-for-gravity", AmountForGravity, _amount_for_gravity, f"{_LOT_EXAMPLE}&target=1.016&unit=kg"),
+    Question("gravity-after", AfterAddition, _after("gravity"), f"{_LOT_EXAMPLE}&amount=500g"),
+    Question("abv-after", AfterAddition, _after("abv_percent"), f"{_LOT_EXAMPLE}&amount=500g"),
+    Question("abv-from-gravities", AbvFromGravities, _abv_from_gravities, "original_gravity=1.054&final_gravity=0.998"),
+    Question(
+        "gravity-from-reading",
+        GravityFromReading,
+        _gravity_from_reading,
+        "reading=1.012&sample_temperature=75F&calibrated_at=60F&abv_percent=7",
+    ),
+    Question("extract-from-gravity-and-abv", ExtractFromGravityAndAbv, _extract, "gravity=1.012&abv_percent=7.2"),
+    Question("sg-from-brix", SgFromBrix, _sg_from_brix, "brix=11.8"),
+    Question("brix-from-sg", BrixFromSg, _brix_from_sg, "sg=1.048"),
+    Question(
+        "mass-from-volume",
+        MassFromVolume,
+        _mass_from_volume,
+        "ingredient=orange_juice_concentrate_frozen&volume=12floz&unit=g",
+    ),
+    Question("volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL"),
+)

@@ -1,0 +1,181 @@
+"""`python -m service ask`: one request file, answered by the same code as over HTTP, shown as a table."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from service.api.problems import problem_document, problem_from_error
+from service.api.reading_blend import forecast_from, plan_from
+from service.api.requests import BlendForecastRequest, BlendPlanRequest
+from service.api.settings import Settings
+from service.api.validation import faults_from_validation
+from service.errors import ServiceError
+from service.planner.answers import BlendForecast, BlendPlan
+from service.planner.blend_forecast import forecast_blend
+from service.planner.blend_plan import solve_blend
+
+_WIDTH = 100
+_SHOWN = (
+    ("gravity", "SG 20/20", 4),
+    ("abv_percent", "% vol", 2),
+    ("titratable_acidity", "g/L tartaric", 2),
+    ("volume", "L", 2),
+    ("sugar_g_per_l", "g/L", 1),
+    ("fermentable_sugar_g_per_l", "g/L", 1),
+    ("sucrose_equivalent_g_per_l", "g/L", 1),
+    ("brix", "°Bx", 2),
+    ("sugar_acid_ratio", "", 1),
+    ("juice_percent", "%", 1),
+    ("citrus_percent", "%", 1),
+    ("energy_kcal_per_100ml", "kcal/100 mL", 0),
+)
+
+
+def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
+    """The status and body that the service would answer to a request in a file.
+
+    Parameters: path of a JSON file; operation, `solve_blend` or `forecast_blend` (told by the request if None).
+    Returns: HTTP status and the answer or problem document.
+    """
+    settings = Settings.from_environment()
+    scope = {"path": str(path.name), "state": {}}
+    try:
+        body = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return 404, problem_document(scope, "not-found", f"There is no file {path.name}.", status=404)
+    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
+        return 400, problem_document(scope, "json-unreadable", f"The file is not readable JSON: {error}.")
+    if operation is None:
+        operation = "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
+    try:
+        answer: BlendPlan | BlendForecast
+        if operation == "solve_blend":
+            answer = solve_blend(plan_from(BlendPlanRequest.model_validate(body), settings.deadline_s))
+            return 200, TypeAdapter(BlendPlan).dump_python(answer, mode="json")
+        answer = forecast_blend(forecast_from(BlendForecastRequest.model_validate(body)))
+        return 200, TypeAdapter(BlendForecast).dump_python(answer, mode="json")
+    except ValidationError as error:
+        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
+        _, faults = faults_from_validation(located, body, None)
+        return 422, problem_document(scope, "request-invalid", "The request has to change.", errors=faults)
+    except ServiceError as error:
+        document = problem_from_error(scope, error)
+        return int(document["status"]), document
+
+
+def table(body: dict[str, Any]) -> str:
+    """An answer or a problem for people: `stop` cautions above the amounts, the rest below."""
+    if "status" in body and "errors" in body:
+        return _problem(body)
+    recipes = body.get("recipes") or [body]
+    lines = [*_cautions(body, stop=True)]
+    if body.get("batch"):
+        lines.append(f"Batch: {body['batch']}")
+    if body.get("note"):
+        lines.append(f"Note: {body['note']}")
+    if "outcome" in body:
+        proof = body["proof"]
+        lines += [
+            *_wrapped(f"{body['outcome']}: {body['summary']}"),
+            f"Proof: {proof['verdict']}, {proof['milliseconds']:.1f} ms",
+        ]
+    for recipe in recipes:
+        if "recipes" in body:
+            lines += ["", f"Recipe: {recipe['name']}"]
+        lines += ["", *_amounts(recipe["amounts"])]
+        if recipe["predicted"] is not None:
+            lines += ["", *_predicted(recipe["predicted"])]
+    if body.get("targets"):
+        lines += ["", *_targets(body["targets"])]
+    lines += ["", *_cautions(body, stop=False)]
+    if body["assumed"]:
+        lines += ["", "Assumed, for want of a reading:"]
+        for assumed in body["assumed"]:
+            lines += _wrapped(
+                f"- {assumed['what']} = {assumed['value']} ({assumed['source']}); measure: {assumed['measure_by']}",
+                "  ",
+            )
+    if body["next_reading"]:
+        lines += ["", "Measure next:"]
+        for reading in body["next_reading"]:
+            expect = "" if reading["expect"] is None else f"; expect {reading['expect']:g}"
+            lines += _wrapped(f"- {reading['do']} ({reading['instrument']}){expect}", "  ")
+    lines += ["", f"Model {body['model_version']}, data {body['data_version']}."]
+    return "\n".join(lines)
+
+
+def _problem(body: dict[str, Any]) -> str:
+    lines = _wrapped(f"{body['title']}: {body['detail']}")
+    for error in body["errors"]:
+        lines += _wrapped(f"- at {error['pointer'] or 'the whole'}: {error['detail']}", "  ")
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, _WIDTH, subsequent_indent=indent)
+
+
+def _columns(rows: list[tuple[str, ...]], right: Iterable[int] = ()) -> list[str]:
+    widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
+    right = set(right)
+    return [
+        "  ".join(
+            c.rjust(w) if k in right else c.ljust(w) for k, (c, w) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
+
+
+def _amounts(amounts: list[dict[str, Any]]) -> list[str]:
+    if not amounts:
+        return ["(no amounts)"]
+    rows: list[tuple[str, ...]] = [("Pour or weigh", "amount", "mass, g", "% of volume")]
+    for amount in amounts:
+        share = amount["share_of_volume_percent"]
+        rows.append(
+            (
+                amount["name"],
+                amount["amount_text"],
+                f"{amount['mass_g']:.1f}",
+                "" if share is None else f"{share:.2f}",
+            )
+        )
+    return _columns(rows, (2, 3))
+
+
+def _predicted(predicted: dict[str, Any]) -> list[str]:
+    rows: list[tuple[str, ...]] = [("Expect", "", "")]
+    for name, unit, decimals in _SHOWN:
+        prediction = predicted[name]
+        if prediction is not None:
+            rows.append((name, f"{prediction['value']:.{decimals}f}", unit))
+    return _columns(rows, (1,))
+
+
+def _targets(targets: list[dict[str, Any]]) -> list[str]:
+    rows: list[tuple[str, ...]] = [("Target", "asked", "reached", "met")]
+    for target in targets:
+        reached = "" if target["reached"] is None else f"{target['reached']:g}"
+        met = "yes" if target["met"] else f"off by {target['miss']:g}"
+        rows.append((target["property"], target["asked"], reached, met))
+    lines = _columns(rows, (2,))
+    priced = [target for target in targets if target["marginal"]]
+    if priced:
+        lines += ["", "What a small change costs:"]
+        for target in priced:
+            lines += _wrapped(f"- {target['property']} {target['marginal']}", "  ")
+    return lines
+
+
+def _cautions(body: dict[str, Any], *, stop: bool) -> list[str]:
+    lines = []
+    for caution in body["cautions"]:
+        if (caution["level"] == "stop") is stop:
+            lines += _wrapped(f"{caution['level'].upper()}: {caution['text']}", "  ")
+    return lines

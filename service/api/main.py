@@ -1,0 +1,39 @@
+"""The application with every question this version answers, and its self-check."""
+
+from __future__ import annotations
+
+from service.api.app import SolverApp, create_app
+from service.api.blends import blends_router
+from service.api.catalogue import catalogue_router
+from service.api.cells import cells_router
+from service.api.reading_blend import plan_from
+from service.api.requests import BlendPlanRequest
+from service.api.settings import Settings
+from service.catalogue.loader import data_version, ingredients
+from service.planner.blend_plan import solve_blend
+
+_SELF_CHECK = {
+    "lots": [{"name": "check", "volume": "10 L", "gravity": 0.998, "abv_percent": 7.5}],
+    "additions": [{"ingredient": "honey_average"}],
+    "targets": {"gravity": 1.015},
+}
+
+
+def solves() -> str | None:
+    """Whether a small plan comes out as asked: tables loaded, optimiser alive."""
+    plan = solve_blend(plan_from(BlendPlanRequest.model_validate(_SELF_CHECK), 2.0))
+    if plan.predicted is None or abs(plan.predicted.gravity.value - 1.015) > 1e-4:
+        return "The self-check plan does not reach its gravity."
+    return None
+
+
+def build_app(settings: Settings | None = None) -> SolverApp:
+    """The application, with tables loaded and one plan solved before the first request."""
+    settings = Settings.from_environment() if settings is None else settings
+    ingredients()
+    return create_app(
+        settings,
+        (blends_router(settings), catalogue_router(), cells_router()),
+        readiness=(solves,),
+        data_version=data_version(),
+    )

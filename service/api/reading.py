@@ -1,0 +1,302 @@
+"""From a request's texts to the planner's terms: quantities, gravities, acidities, with the place of each fault.
+
+All faults of a request are gathered before it is refused, each with its JSON Pointer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+from service.api.later import END_POINT
+from service.api.requests import Common, GravityIn, GravityReading, LotIn, UseRange
+from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
+from service.errors import InconsistentError, InputError, NotBuiltYetError, ServiceError, SeveralErrors
+from service.model.lot import Assumed, Lot, LotReadings, lot_from_readings
+from service.physics.fermentation import Fermentation, abv_from_gravities
+from service.physics.mixture import WATER_G_PER_ML
+from service.physics.scales import sg_20_20_from_hydrometer
+from service.physics.sucrose import sg_from_brix
+from service.planner.asked import Circumstances, Echo, Instruments, Intended, LotAsked
+from service.quantities import (
+    Acidity,
+    AcidityBasis,
+    Kind,
+    Quantity,
+    System,
+    parse_acidity,
+    parse_percent,
+    parse_quantity,
+    parse_sugar_concentration,
+    parse_sugar_scale,
+)
+
+T = TypeVar("T")
+
+MASS, VOLUME, TEMPERATURE = frozenset({Kind.MASS}), frozenset({Kind.VOLUME}), frozenset({Kind.TEMPERATURE})
+MASS_OR_VOLUME = MASS | VOLUME
+
+_ACIDS = {acid.value: acid for acid in Acid}
+
+
+class Reader:
+    """Reads the texts of one request, gathers its faults, and notes which system of units it speaks."""
+
+    def __init__(self) -> None:
+        self.faults: list[ServiceError] = []
+        self.systems: list[System] = []
+        self.errors_given = False
+
+    def attempt(self, pointer: str, read: Callable[[], T]) -> T | None:
+        """The result of `read`, or None with its fault noted below `pointer`."""
+        try:
+            return read()
+        except ServiceError as error:
+            self.faults.append(error.below(pointer))
+            return None
+
+    def finish(self) -> None:
+        """Refuse the request if anything in it could not be read."""
+        if len(self.faults) == 1:
+            raise self.faults[0]
+        if self.faults:
+            raise SeveralErrors(self.faults)
+
+    def quantity(self, text: str, kinds: frozenset[Kind], pointer: str = "", *, liquid: bool = False) -> Quantity:
+        """A quantity, noting its system and whether it carries an error."""
+        quantity = parse_quantity(text, kinds, liquid=liquid, pointer=pointer)
+        if quantity.system is not None and quantity.kind in (Kind.MASS, Kind.VOLUME):
+            self.systems.append(quantity.system)
+        self.errors_given = self.errors_given or quantity.error_base is not None
+        return quantity
+
+    def system(self, asked: str | None) -> System:
+        """The system to answer in: as asked, or that of most quantities."""
+        if asked is not None:
+            return "us" if asked == "us" else "metric"
+        counts = {s: self.systems.count(s) for s in ("metric", "us", "imperial")}
+        best: System = "metric"
+        for system in ("us", "imperial"):
+            if counts[system] > counts[best]:
+                best = system
+        return best
+
+
+def meq_per_l(acidity: Acidity, density_g_ml: float) -> float:
+    """An acidity in milliequivalents per litre."""
+    value = acidity.value
+    if acidity.basis in (AcidityBasis.G_PER_L, AcidityBasis.G_PER_KG):
+        value = meq_per_l_from_acid_g_per_l(value, _ACIDS[acidity.acid or "tartaric"])
+    if acidity.basis in (AcidityBasis.G_PER_KG, AcidityBasis.MEQ_PER_KG):
+        value *= density_g_ml
+    return value
+
+
+def gravity_from(
+    given: GravityIn, abv_percent: float, hydrometer_c: float, reader: Reader, *, fermented: bool
+) -> float:
+    """Specific gravity 20/20 from a number, a sugar scale or a reading.
+
+    Parameters: given; abv_percent of the liquid; hydrometer_c, where the caller's hydrometer is calibrated [°C];
+    reader; fermented, whether the liquid holds alcohol, so that a bare sugar scale is refused.
+    """
+    if isinstance(given, float | int):
+        return float(given)
+    if isinstance(given, str):
+        if fermented:
+            raise InputError(
+                f"“{given}”: with alcohol a sugar scale needs its instrument. Write "
+                '{"reading": "7.6 Bx", "scale": "hydrometer"}; a refractometer reads alcohol too.'
+            )
+        return sg_from_brix(parse_sugar_scale(given).value)
+    reading = given.reading
+    if isinstance(reading, str):
+        if given.scale is None and fermented:
+            raise InputError('Say what the sugar scale was read on: "scale": "hydrometer".', "/scale")
+        value = sg_from_brix(parse_sugar_scale(reading, pointer="/reading").value)
+    else:
+        value = float(reading)
+    return _corrected(given, value, abv_percent, hydrometer_c, reader)
+
+
+def _corrected(given: GravityReading, value: float, abv_percent: float, hydrometer_c: float, reader: Reader) -> float:
+    calibrated = hydrometer_c
+    if given.calibrated_at is not None:
+        calibrated = reader.quantity(given.calibrated_at, TEMPERATURE, "/calibrated_at").value_base
+    if given.sample_temperature is None:
+        if given.calibrated_at is None and calibrated == 20.0:
+            return value
+        raise InputError("A hydrometer's reading needs the temperature of the sample.", "/sample_temperature")
+    sample = reader.quantity(given.sample_temperature, TEMPERATURE, "/sample_temperature").value_base
+    try:
+        return sg_20_20_from_hydrometer(value, sample, calibrated, abv_percent)
+    except ServiceError as error:
+        error.pointer = error.pointer or "/reading"
+        raise
+
+
+def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
+    """A lot as the planner takes it."""
+    if given.titration_end_point_ph is not None and given.titration_end_point_ph != 8.2:
+        raise NotBuiltYetError(END_POINT, "/titration_end_point_ph")
+    assumed: list[Assumed] = []
+    abv = _strength(given, hydrometer_c, reader, assumed)
+    gravity = _at("/gravity", lambda: gravity_from(given.gravity, abv, hydrometer_c, reader, fermented=abv > 0.0))
+    volume_l, mass_g = _size(given, reader)
+    acidity = None
+    if given.titratable_acidity is not None:
+        acidity = meq_per_l(
+            parse_acidity(given.titratable_acidity, pointer="/titratable_acidity"), gravity * WATER_G_PER_ML
+        )
+    sugar = None
+    if given.residual_sugar is not None:
+        sugar = parse_sugar_concentration(given.residual_sugar, pointer="/residual_sugar").g_per_l
+    lot = lot_from_readings(given.name, LotReadings(volume_l, mass_g, gravity, abv, given.lot_class, acidity, sugar))
+    if "lot_class" not in given.model_fields_set:
+        assumed.append(
+            Assumed("class", given.lot_class.value, "our default", "say what kind of liquid it is (“class”)")
+        )
+    lot = Lot(lot.name, lot.lot_class, lot.contents, lot.volume_l, lot.titratable_known, (*assumed, *lot.assumed))
+    least, most = _use(given, lot.volume_l, reader)
+    return LotAsked(lot, least, most, given.degassed, given.on_lees, given.ph)
+
+
+def _at(pointer: str, read: Callable[[], T]) -> T:
+    try:
+        return read()
+    except ServiceError as error:
+        raise error.below(pointer) from error
+
+
+def _strength(given: LotIn, hydrometer_c: float, reader: Reader, assumed: list[Assumed]) -> float:
+    if (given.abv_percent is None) == (given.original_gravity is None):
+        raise InputError("Give the strength as abv_percent or the original_gravity, one of the two.", "/abv_percent")
+    if given.abv_percent is not None:
+        return float(given.abv_percent)
+    assert given.original_gravity is not None
+    original_given = given.original_gravity
+    original = _at(
+        "/original_gravity", lambda: gravity_from(original_given, 0.0, hydrometer_c, reader, fermented=False)
+    )
+    found = _fermented(given, original, 0.0, hydrometer_c, reader)
+    # the final reading's own temperature correction depends a little on the strength: a second pass settles it
+    found = _fermented(given, original, found.abv_percent, hydrometer_c, reader)
+    assumed.append(
+        Assumed(
+            "abv_percent",
+            f"{found.abv_percent:.2f} ({found.abv_low_percent:.2f} to {found.abv_high_percent:.2f})",
+            f"original gravity {original:.4f} by Balling's mass balance, nothing added since",
+            "distillation, or an ebulliometer",
+        )
+    )
+    return found.abv_percent
+
+
+def _fermented(given: LotIn, original: float, abv_percent: float, hydrometer_c: float, reader: Reader) -> Fermentation:
+    final = _at("/gravity", lambda: gravity_from(given.gravity, abv_percent, hydrometer_c, reader, fermented=True))
+    return _at("/original_gravity", lambda: abv_from_gravities(original, final))
+
+
+def _size(given: LotIn, reader: Reader) -> tuple[float | None, float | None]:
+    weighed = given.gross is not None or given.tare is not None
+    if (given.volume is not None) + (given.mass is not None) + weighed != 1:
+        raise InputError("Give the lot's volume, or its mass, or gross and tare: one of the three.", "/volume")
+    if given.volume is not None:
+        return reader.quantity(given.volume, VOLUME, "/volume", liquid=True).value_base / 1000.0, None
+    if given.mass is not None:
+        return None, reader.quantity(given.mass, MASS, "/mass").value_base
+    if given.gross is None or given.tare is None:
+        raise InputError("Give both gross (full) and tare (empty).", "/gross" if given.gross is None else "/tare")
+    mass = (
+        reader.quantity(given.gross, MASS, "/gross").value_base - reader.quantity(given.tare, MASS, "/tare").value_base
+    )
+    if mass <= 0.0:
+        raise InconsistentError("The full vessel weighs no more than the empty one: were they exchanged?", "/gross")
+    return None, mass
+
+
+def _use(given: LotIn, volume_l: float, reader: Reader) -> tuple[float, float]:
+    if not isinstance(given.use, UseRange):
+        return volume_l, volume_l
+    least = 0.0
+    most = volume_l
+    if given.use.min is not None:
+        least = reader.quantity(given.use.min, VOLUME, "/use/min", liquid=True).value_base / 1000.0
+    if given.use.max is not None:
+        most = reader.quantity(given.use.max, VOLUME, "/use/max", liquid=True).value_base / 1000.0
+    if most > volume_l * (1.0 + 1e-9):
+        raise InconsistentError(f"The lot holds {volume_l:.4g} L, less than may be used.", "/use/max")
+    if least > most:
+        raise InconsistentError("The least to use is more than the most.", "/use/min")
+    return least, most
+
+
+def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Callable[[], Circumstances]]:
+    """Instruments, and what builds the circumstances when all quantities have shown their system."""
+    instruments = reader.attempt("/instruments", lambda: _instruments(given, reader)) or Instruments()
+    intended = reader.attempt("/intended", lambda: _intended(given, reader)) or Intended()
+
+    def build() -> Circumstances:
+        return Circumstances(
+            reader.system(given.units),
+            instruments,
+            intended,
+            given.currency,
+            (),
+            Echo(given.batch, given.date, given.note),
+            reader.errors_given,
+        )
+
+    return instruments, build
+
+
+def _instruments(given: Common, reader: Reader) -> Instruments:
+    told = given.instruments
+    base = Instruments()
+    hydrometer, scale, jug = told.hydrometer, told.scale, told.jug
+    reader.errors_given = reader.errors_given or any(
+        (hydrometer is not None and hydrometer.error is not None, told.ph_meter is not None, told.volume is not None)
+    )
+    return Instruments(
+        scale_step_g=base.scale_step_g if scale is None else _step(scale.step, MASS, "/scale/step", reader),
+        jug_step_ml=base.jug_step_ml if jug is None else _step(jug.step, VOLUME, "/jug/step", reader),
+        hydrometer_error=base.hydrometer_error
+        if hydrometer is None or hydrometer.error is None
+        else float(hydrometer.error),
+        hydrometer_calibrated_at_c=base.hydrometer_calibrated_at_c
+        if hydrometer is None or hydrometer.calibrated_at is None
+        else parse_quantity(hydrometer.calibrated_at, TEMPERATURE, pointer="/hydrometer/calibrated_at").value_base,
+        ph_meter_error=base.ph_meter_error if told.ph_meter is None else float(told.ph_meter.error),
+        volume_error_percent=base.volume_error_percent
+        if told.volume is None
+        else parse_percent(told.volume.error, pointer="/volume/error"),
+    )
+
+
+def _step(text: str, kinds: frozenset[Kind], pointer: str, reader: Reader) -> float:
+    value = reader.quantity(text, kinds, pointer, liquid=kinds == VOLUME).value_base
+    if value <= 0.0:
+        raise InputError("A step is larger than zero.", pointer)
+    return value
+
+
+def _intended(given: Common, reader: Reader) -> Intended:
+    told = given.intended
+    storage = None
+    if told.storage_temperature is not None:
+        storage = parse_quantity(told.storage_temperature, TEMPERATURE, pointer="/storage_temperature").value_base
+    vessel = None
+    if told.vessel is not None:
+        vessel = reader.quantity(told.vessel, VOLUME, "/vessel", liquid=True).value_base / 1000.0
+        if vessel <= 0.0:
+            raise InputError("A vessel holds more than nothing.", "/vessel")
+    return Intended(told.container, storage, tuple(sorted(set(told.hurdles))), vessel)
+
+
+def distinct(names: Sequence[str], what: str, pointer: str) -> None:
+    """Refuse two things of one name, which an answer could not tell apart."""
+    seen: set[str] = set()
+    for i, name in enumerate(names):
+        if name in seen:
+            raise InputError(f"Two {what} are called “{name}”: give each its own name.", f"{pointer}/{i}/name")
+        seen.add(name)

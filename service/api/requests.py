@@ -1,0 +1,244 @@
+"""Bodies of the blend requests: shapes only. What the texts in them mean is read by `service.api.reading`."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
+from service.model.lot import LotClass
+
+PropertyName = Literal[
+    "gravity",
+    "abv_percent",
+    "titratable_acidity",
+    "volume",
+    "extract_g_per_l",
+    "sugar_g_per_l",
+    "fermentable_sugar_g_per_l",
+    "sucrose_equivalent_g_per_l",
+    "brix",
+    "sugar_acid_ratio",
+    "juice_percent",
+    "citrus_percent",
+    "added_mass",
+    "added_volume",
+    "cost",
+    "energy_kcal_per_100ml",
+    "ph",
+]
+
+QuantityText = Annotated[ShortText, Field(examples=["2.5 kg", "7 lb 8 oz", "3.5 gal", "250 mL"])]
+
+
+class GravityReading(RequestModel):
+    """What an instrument showed: a hydrometer in SG, or on a sugar scale where `scale` says hydrometer."""
+
+    reading: FiniteNumber | ShortText = Field(description='SG as a number, or "7.6 Bx" with scale "hydrometer".')
+    sample_temperature: QuantityText | None = Field(None, description='Temperature of the sample, such as "68 F".')
+    calibrated_at: QuantityText | None = Field(None, description="Temperature on the hydrometer; default 20 °C.")
+    scale: Literal["hydrometer"] | None = Field(None, description="What a sugar scale was read on.")
+
+
+GravityIn = Annotated[
+    FiniteNumber | ShortText | GravityReading,
+    Field(description='SG 20/20 as a number; "7.6 Bx" for a liquid without alcohol; or a reading to be corrected.'),
+]
+
+
+class UseRange(RequestModel):
+    """How much of a lot may be used."""
+
+    min: QuantityText | None = None
+    max: QuantityText | None = None
+
+
+class LotIn(RequestModel):
+    """A liquid known by its readings: a volume or a mass, a gravity, and a strength or an original gravity."""
+
+    name: ShortText = Field(min_length=1)
+    volume: QuantityText | None = None
+    mass: QuantityText | None = None
+    gross: QuantityText | None = Field(None, description="Full bucket; with `tare` instead of a mass.")
+    tare: QuantityText | None = Field(None, description="Empty bucket.")
+    gravity: GravityIn
+    abv_percent: NonNegativeNumber | None = Field(None, le=100)
+    original_gravity: GravityIn | None = Field(None, description="Before fermentation; nothing added since.")
+    titratable_acidity: ShortText | None = Field(None, examples=["4.6 g/L tartaric", "80 meq/L"])
+    titration_end_point_ph: PositiveNumber | None = None
+    ph: PositiveNumber | None = Field(None, lt=14)
+    residual_sugar: ShortText | None = Field(None, examples=["4 g/L"])
+    lot_class: LotClass = Field(LotClass.MEAD, alias="class", description="What kind of liquid it is.")
+    degassed: bool | None = Field(None, strict=True)
+    on_lees: bool | None = Field(None, strict=True)
+    use: Literal["all"] | UseRange = "all"
+
+
+class MeasuredIn(RequestModel):
+    """Readings of one lot of an ingredient, which override the table: solids are scaled, the sugar split is kept."""
+
+    brix: PositiveNumber | None = Field(None, le=100, description="True soluble solids [°Bx], corrected for acid.")
+    brix_is_refractometer_reading: bool = Field(
+        False, strict=True, description="The Brix is what a refractometer showed: 0.2 °Bx per 1 % citric is added."
+    )
+    moisture_percent: PositiveNumber | None = Field(None, lt=100, description="Honey.")
+    refractive_index: PositiveNumber | None = Field(None, lt=2, description="Honey, at 20 °C unless said.")
+    refractive_index_temperature: QuantityText | None = None
+    titratable_acidity: ShortText | None = Field(None, examples=["55 g/L citric", "0.75 % citric"])
+    ph: PositiveNumber | None = Field(None, lt=14)
+    density: ShortText | None = Field(None, examples=["1.045 g/mL", "1045 kg/m3"])
+
+
+class CompositionIn(RequestModel):
+    """An ingredient that the catalogue does not hold, in g per 100 g; water may be left out and is then the rest."""
+
+    name: ShortText = Field(min_length=1)
+    components_g_per_100g: dict[ShortText, NonNegativeNumber] = Field(min_length=1, max_length=30)
+    ta_g_citric_per_100g: NonNegativeNumber | None = None
+    ph: PositiveNumber | None = Field(None, lt=14)
+    juice_share_percent: NonNegativeNumber = Field(0.0, le=100)
+    fruit_family: Literal["citrus", "pome", "grape", "berry", "stone", "tropical", "none"] = "none"
+
+
+class PriceIn(RequestModel):
+    """What an ingredient costs."""
+
+    amount: NonNegativeNumber
+    per: QuantityText = Field(examples=["1 kg", "1 L"])
+
+
+class AdditionBase(RequestModel):
+    """An ingredient: an id of the catalogue (or a short name), or its own composition."""
+
+    ingredient: ShortText | None = Field(None, examples=["honey_acacia", "honey"])
+    composition: CompositionIn | None = None
+    measured: MeasuredIn | None = None
+    price: PriceIn | None = None
+    treatment: Literal["raw", "pasteurised", "sterile_filtered"] | None = None
+
+
+class AdditionIn(AdditionBase):
+    """An ingredient to choose an amount of, within limits, or in a given amount."""
+
+    min: QuantityText | None = None
+    max: QuantityText | None = None
+    amount: QuantityText | None = Field(None, description="A fixed amount, instead of limits.")
+
+
+class AdditionPoured(AdditionBase):
+    """An ingredient in a given amount."""
+
+    amount: QuantityText
+
+
+class TargetRange(RequestModel):
+    """A range; either end may be open."""
+
+    min: FiniteNumber | ShortText | None = None
+    max: FiniteNumber | ShortText | None = None
+    priority: WholeNumber | None = Field(None, ge=1, le=9, description="1 rules over 2; all equal unless said.")
+
+
+class TargetNear(RequestModel):
+    """A hard range around a value, whose nearness is sought before the preferences."""
+
+    value: FiniteNumber | ShortText
+    tolerance: FiniteNumber | ShortText | None = Field(
+        None, description="Half width of the hard range; half an instrument step unless said."
+    )
+    priority: WholeNumber | None = Field(None, ge=1, le=9)
+
+
+TargetIn = FiniteNumber | ShortText | TargetRange | TargetNear
+
+
+class PreferenceIn(RequestModel):
+    """One property to maximise or to minimise."""
+
+    maximise: PropertyName | None = None
+    minimise: PropertyName | None = None
+
+
+class HydrometerIn(RequestModel):
+    """The caller's hydrometer."""
+
+    error: NonNegativeNumber | None = Field(None, le=0.05)
+    calibrated_at: QuantityText | None = None
+
+
+class ErrorIn(RequestModel):
+    """The error of an instrument, as a number."""
+
+    error: NonNegativeNumber
+
+
+class StepIn(RequestModel):
+    """The smallest step that an instrument shows."""
+
+    step: QuantityText
+
+
+class VolumeErrorIn(RequestModel):
+    """How well volumes are known."""
+
+    error: ShortText = Field(examples=["2 %"])
+
+
+class InstrumentsIn(RequestModel):
+    """The caller's instruments; each has a trade default."""
+
+    hydrometer: HydrometerIn | None = None
+    ph_meter: ErrorIn | None = None
+    scale: StepIn | None = None
+    jug: StepIn | None = None
+    volume: VolumeErrorIn | None = None
+
+
+class IntendedIn(RequestModel):
+    """What the drink is meant for; cautions depend on it."""
+
+    container: Literal["bottle", "can", "keg", "jar", "flask", "open"] | None = None
+    storage_temperature: QuantityText | None = None
+    hurdles: list[Literal["sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold"]] = Field(
+        default_factory=list, max_length=5
+    )
+    vessel: QuantityText | None = None
+
+
+class Common(RequestModel):
+    """What every blend request may carry; `batch`, `date` and `note` are echoed."""
+
+    batch: ShortText | None = None
+    date: ShortText | None = None
+    note: ShortText | None = None
+    units: Literal["metric", "us"] | None = Field(None, description="Default: those of the request's quantities.")
+    currency: ShortText | None = None
+    instruments: InstrumentsIn = InstrumentsIn()
+    intended: IntendedIn = IntendedIn()
+
+
+class BlendPlanRequest(Common):
+    """How much of what brings these lots to these targets?"""
+
+    lots: list[LotIn] = Field(max_length=50)
+    additions: list[AdditionIn] = Field(default_factory=list, max_length=50)
+    targets: dict[PropertyName, TargetIn] = Field(min_length=1)
+    prefer: list[PreferenceIn] = Field(
+        default_factory=list, max_length=5, description="In order of importance; default the least added mass."
+    )
+    rounding: Literal["none", "scale", "kitchen"] = "none"
+
+
+class RecipeIn(RequestModel):
+    """A recipe whose every amount is given; a lot is used whole unless `use` gives one amount as min and max."""
+
+    name: ShortText = Field(min_length=1)
+    lots: list[LotIn] = Field(max_length=50)
+    additions: list[AdditionPoured] = Field(default_factory=list, max_length=50)
+
+
+class BlendForecastRequest(Common):
+    """What will these recipes be?"""
+
+    recipes: list[RecipeIn] = Field(min_length=1, max_length=10)

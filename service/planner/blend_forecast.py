@@ -1,0 +1,70 @@
+"""What given recipes will be, side by side."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from service.model.lot import Assumed
+from service.planner.answers import BlendForecast, Caution, NextReading, RecipeForecast
+from service.planner.asked import ForecastAsked
+from service.planner.cautions import cautions_for, sorted_once
+from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
+from service.planner.materials import Material, materials_of, poured
+from service.planner.predict import amounts_of, cross_check, predict
+
+
+def forecast_blend(asked: ForecastAsked) -> BlendForecast:
+    """Predict recipes whose every amount is given.
+
+    Parameters: asked, in base units.
+    Returns: BlendForecast; assumptions, cautions and readings of all recipes together, each once.
+    """
+    circumstances = asked.circumstances
+    several = len(asked.recipes) > 1
+    recipes: list[RecipeForecast] = []
+    assumed: list[Assumed] = []
+    cautions: list[Caution] = []
+    readings: list[NextReading] = []
+    everything: list[Material] = []
+    for recipe in asked.recipes:
+        materials = materials_of(recipe.lots, recipe.additions)
+        masses = [m.least_g for m in materials]
+        contents = poured(materials, masses)
+        predicted = predict(materials, masses)
+        recipes.append(
+            RecipeForecast(
+                recipe.name,
+                amounts_of(materials, masses, contents.volume_ml / 1000.0, circumstances),
+                predicted,
+                cross_check(predicted),
+            )
+        )
+        assumed += assumed_in(materials, circumstances)
+        found = cautions_for(materials, masses, contents, circumstances)
+        cautions += (
+            [replace(c, text=f"{recipe.name}: {c.text}") if _speaks_of_amounts(c) else c for c in found]
+            if several
+            else found
+        )
+        if not several:
+            readings += next_readings(materials, masses, predicted)
+        everything += materials
+    kept = sorted_once(cautions)
+    return BlendForecast(
+        recipes=tuple(recipes),
+        currency=circumstances.currency,
+        assumed=tuple(dict.fromkeys(assumed)),
+        cautions=kept,
+        next_reading=tuple(readings),
+        sources=sources_of(everything, kept, ("oiv_as2_03b",)),
+        model_version=MODEL_VERSION,
+        data_version=data_version(),
+        batch=circumstances.echo.batch,
+        date=circumstances.echo.date,
+        note=circumstances.echo.note,
+    )
+
+
+def _speaks_of_amounts(caution: Caution) -> bool:
+    """Whether a caution's words hold a figure, so that they belong to one recipe of several."""
+    return any(character.isdigit() for character in caution.text)

@@ -1,0 +1,299 @@
+"""Cautions of a blend: what can hurt, spoil or mislead, from what is poured and what is intended.
+
+Codes are words; `stop` means that the plan should not be carried out as it stands. Nothing here ever says that a
+drink is harmless: where no caution is raised, this check found none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from service.catalogue.derived import effect_on_acidity_unknown
+from service.catalogue.records import Category
+from service.model.contents import Contents
+from service.physics.solutes import Component
+from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
+from service.planner.answers import Caution, Level
+from service.planner.asked import AdditionAsked, Circumstances, LotAsked
+from service.planner.materials import Material
+
+PRACTICE: Final = "common_practice"
+OUR_DEFAULT: Final = "our_default"
+
+SEALED: Final = ("bottle", "can", "keg", "jar", "flask")
+HURDLES: Final = ("sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold")
+KILLING: Final = ("pasteurised", "sterile_filtered")
+
+_FERMENTABLE_LIMIT_G_PER_L = 2.0
+_TABLE_STARTS_ABV_PERCENT = 10.0
+_STRONG_ABV_PERCENT = 25.0
+_WARM_C = 25.0
+_FOAM_ROOM = 0.9
+
+_NOTES_OF_READINGS: Final = (
+    "acid_split_without_charge_balance",
+    "acid_correction_from_citrus",
+    "no_acids_to_scale",
+    "ph_of_diluted_sample",
+)
+
+_LEVELS: Final[dict[Level, int]] = {"stop": 0, "warning": 1, "note": 2}
+
+
+def cautions_for(
+    materials: Sequence[Material],
+    masses_g: Sequence[float],
+    contents: Contents,
+    circumstances: Circumstances,
+) -> tuple[Caution, ...]:
+    """All cautions of one blend, `stop` first, each code and text once."""
+    present = [m for m, g in zip(materials, masses_g, strict=True) if g > 0.0]
+    return sorted_once(
+        [
+            *_refermentation(contents, circumstances),
+            *_ingredients(present, circumstances),
+            *_vessel(contents, circumstances),
+            *_ranges(present, contents),
+            *_lots(present),
+            *_stated_errors(circumstances),
+            *_always(contents),
+        ]
+    )
+
+
+def sorted_once(cautions: Sequence[Caution]) -> tuple[Caution, ...]:
+    """Cautions without repetition, the most serious first, otherwise in their order."""
+    unique = list(dict.fromkeys(cautions))
+    return tuple(sorted(unique, key=lambda c: _LEVELS[c.level]))
+
+
+def _refermentation(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
+    intended = circumstances.intended
+    sugar = contents.tally("fermentable_g") / (contents.volume_ml / 1000.0)
+    abv = 0.1 * contents.masses_g.get(Component.ETHANOL, 0.0) / 0.78924 / (contents.volume_ml / 1000.0)
+    hurdles = set(intended.hurdles)
+    if sugar > _FERMENTABLE_LIMIT_G_PER_L:
+        if not hurdles:
+            sealed = intended.container in SEALED
+            level: Level = "stop" if sealed else "warning"
+            where = f"sealed in a {intended.container}" if sealed else "if it is ever sealed"
+            yield Caution(
+                "refermentable_sugar_no_hurdle",
+                level,
+                f"{sugar:.0f} g/L of sugar that yeast can use, {where}, with no hurdle stated: it can referment "
+                "and burst the container. Stabilise or pasteurise first.",
+                OUR_DEFAULT,
+            )
+        elif not hurdles & set(KILLING):
+            yield Caution(
+                "hurdle_is_not_proof",
+                "warning",
+                f"{sugar:.0f} g/L of fermentable sugar rests on {', '.join(sorted(hurdles))}, which this service has "
+                "not checked. Watch gravity and pressure of a test sample before sharing any.",
+                PRACTICE,
+            )
+        if hurdles == {"cold"}:
+            yield Caution(
+                "cold_only_slows",
+                "warning",
+                "Cold slows yeast and does not stop it: a power cut is warm sugar with yeast.",
+                PRACTICE,
+            )
+    if "sorbate" in hurdles:
+        if "sulfite" not in hurdles:
+            yield Caution(
+                "sorbate_without_sulfite",
+                "stop",
+                "Sorbate without sulfite: lactic bacteria can turn it into a geranium taint that nothing removes.",
+                "oxford_companion",
+            )
+        if abv < _TABLE_STARTS_ABV_PERCENT:
+            yield Caution(
+                "sorbate_outside_published_table",
+                "warning",
+                f"Published sorbate doses start at 10 % vol; this drink has {abv:.1f}. "
+                "The legal maximum may not hold it: prefer pasteurising, sterile filtration or dryness.",
+                "underhill",
+            )
+    if intended.storage_temperature_c is not None and intended.storage_temperature_c > _WARM_C:
+        yield Caution(
+            "warm_storage",
+            "note",
+            f"Storage at {intended.storage_temperature_c:.0f} °C raises pressure and speeds spoilage.",
+            OUR_DEFAULT,
+        )
+
+
+def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> Iterator[Caution]:
+    stabilised = {"sulfite", "sorbate"} & set(circumstances.intended.hurdles)
+    for material in present:
+        asked = material.source
+        if not isinstance(asked, AdditionAsked):
+            continue
+        ingredient = asked.ingredient
+        name = material.name
+        for code, text in asked.cautions:
+            yield Caution(code, "note" if code in _NOTES_OF_READINGS else "warning", text, "reading")
+        if ingredient.category is Category.JUICE and asked.treatment in (None, "raw"):
+            if asked.treatment == "raw" and stabilised:
+                yield Caution(
+                    "raw_juice_after_stabilising",
+                    "stop",
+                    f"Raw {name} added to a stabilised drink brings yeast and bacteria back: pasteurise the juice "
+                    "first.",
+                    "cfr21_120_24",
+                )
+            else:
+                said = "raw" if asked.treatment == "raw" else "of unknown treatment"
+                yield Caution(
+                    "raw_juice",
+                    "warning",
+                    f"{name} is {said}: raw juice can carry harmful microbes, yeast, and enzymes that drop a haze. "
+                    "Wash and cull the fruit; heat-treat the juice.",
+                    "cfr21_120_24",
+                )
+        if ingredient.id.startswith("grapefruit"):
+            yield Caution(
+                "grapefruit_and_medicines",
+                "warning",
+                "Grapefruit changes how many medicines act. Tell whoever drinks it; ask a pharmacist.",
+                "memory_handbook",
+            )
+        if ingredient.category is Category.ACID:
+            yield Caution(
+                "acid_handling",
+                "note",
+                f"{name}: food grade only; protect eyes and avoid its dust; acid into water, never the reverse.",
+                PRACTICE,
+            )
+        if ingredient.category is Category.SALT:
+            yield Caution(
+                "carbonate_foams",
+                "warning",
+                f"{name} releases carbon dioxide: add it in small portions with head room and ventilation; food "
+                "grade only; protect eyes.",
+                PRACTICE,
+            )
+        if ingredient.id == "calcium_carbonate":
+            yield Caution(
+                "calcium_drops_citrus_cloud",
+                "warning",
+                "Calcium can clot the cloud of citrus and deposit citrate; potassium bicarbonate is gentler on haze.",
+                "galant_2014",
+            )
+        if ingredient.category is Category.SPIRIT:
+            yield Caution(
+                "spirit_rules",
+                "note",
+                "Adding spirit can change the drink's legal class and duty. Use bought spirit; follow local law.",
+                PRACTICE,
+            )
+        if effect_on_acidity_unknown(ingredient):
+            yield Caution(
+                "acidity_of_ingredient_unknown",
+                "warning",
+                f"No titration is known for {name}: it is counted as adding no acid. Titrate the blend.",
+                OUR_DEFAULT,
+            )
+
+
+def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
+    vessel_l = circumstances.intended.vessel_l
+    if vessel_l is None:
+        return
+    volume_l = contents.volume_ml / 1000.0
+    if volume_l > vessel_l:
+        yield Caution(
+            "vessel_too_small",
+            "stop",
+            f"The blend makes {volume_l:.1f} L and the vessel holds {vessel_l:.1f} L: it would overflow. "
+            "Split it, or make less.",
+            "arithmetic",
+        )
+    elif volume_l > _FOAM_ROOM * vessel_l:
+        yield Caution(
+            "little_room_for_foam",
+            "warning",
+            f"{volume_l:.1f} L in a {vessel_l:.1f} L vessel leaves less than a tenth for foam.",
+            PRACTICE,
+        )
+
+
+def _ranges(present: Sequence[Material], contents: Contents) -> Iterator[Caution]:
+    masses = contents.masses_g
+    volume_l = contents.volume_ml / 1000.0
+    abv = 0.1 * masses.get(Component.ETHANOL, 0.0) / 0.78924 / volume_l
+    water = masses.get(Component.WATER, 0.0)
+    solids = contents.mass_g - water - masses.get(Component.ETHANOL, 0.0)
+    if abv > _STRONG_ABV_PERCENT and solids > 25.0 * volume_l:
+        yield Caution(
+            "volume_rule_unconfirmed",
+            "warning",
+            f"Above 25 % vol with sugar the volume rule has no measured check; at {abv:.0f} % vol treat gravity and "
+            "volume as rough.",
+            "hackbarth_2011",
+        )
+    for material in present:
+        parts = material.per_g.masses_g
+        dry = 1.0 - parts.get(Component.WATER, 0.0) - parts.get(Component.ETHANOL, 0.0)
+        if material.density_g_ml is not None and dry > SUCROSE_MASS_FRACTION_MAX:
+            yield Caution(
+                "density_beyond_sugar_data",
+                "note",
+                f"{material.name} holds {100 * dry:.0f} % solids; density data end at 85 %. Weigh it instead of "
+                "measuring its volume.",
+                "icumsa_sps4",
+            )
+
+
+def _lots(present: Sequence[Material]) -> Iterator[Caution]:
+    lots = [m.source for m in present if isinstance(m.source, LotAsked)]
+    if any(lot.degassed is not True for lot in lots):
+        yield Caution(
+            "foam_over",
+            "note",
+            "Dissolved gas foams when sugar, acid or juice goes in, lifts a hydrometer and counts as acid: degas "
+            "first, then add slowly.",
+            PRACTICE,
+        )
+    if any(lot.on_lees for lot in lots):
+        yield Caution(
+            "lees_in_the_volume",
+            "warning",
+            "A lot still stands on its lees: rack it and measure again, or the lees count as drink.",
+            PRACTICE,
+        )
+    if any(lot.ph is not None for lot in lots):
+        yield Caution(
+            "ph_not_predicted",
+            "note",
+            "pH readings are noted, and no pH is predicted in this version: measure the pH of the blend.",
+            OUR_DEFAULT,
+        )
+
+
+def _stated_errors(circumstances: Circumstances) -> Iterator[Caution]:
+    if circumstances.errors_given:
+        yield Caution(
+            "errors_not_used",
+            "note",
+            "The errors of readings were noted; predictions of this version carry no intervals.",
+            OUR_DEFAULT,
+        )
+
+
+def _always(contents: Contents) -> Iterator[Caution]:
+    if contents.masses_g.get(Component.ETHANOL, 0.0) > 0.0:
+        yield Caution(
+            "alcohol",
+            "note",
+            "Alcohol: adults of legal age only, not in pregnancy, not before driving or work with machines.",
+            "cfr27_16_21",
+        )
+    yield Caution(
+        "estimate",
+        "note",
+        "Estimates from composition tables: verify by measurement; follow local law and licensed practice.",
+        OUR_DEFAULT,
+    )

@@ -1,0 +1,106 @@
+"""What an answer rests on: assumptions, sources, and the readings that would replace the weakest of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from service import MODEL_VERSION
+from service.catalogue.loader import data_version, sources
+from service.catalogue.records import Category
+from service.model.lot import Assumed, LotClass
+from service.planner.answers import Caution, NextReading, Predicted, SourceCited
+from service.planner.asked import AdditionAsked, Circumstances, LotAsked
+from service.planner.materials import Material
+
+MODEL_SOURCES = ("oiml_r22", "icumsa_sps4", "crc_2021", "lowe_cookery", "schutz_pilgrim_1957")
+"""Every blend answer stands on these: volumes, sweetness, noticeable steps; the others are added where used."""
+
+_WEAK = ("memory", "judged", "estimate")
+_MEASURABLE = {
+    Category.HONEY: "its moisture (a honey refractometer)",
+    Category.JUICE: "its Brix and titratable acidity",
+    Category.CONCENTRATE: "its Brix and titratable acidity, diluted to single strength",
+}
+
+__all__ = ["MODEL_VERSION", "assumed_in", "data_version", "next_readings", "sources_of"]
+
+
+def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> tuple[Assumed, ...]:
+    """Every default used, each once: of the request, of the lots, and of the ingredients that were not measured."""
+    found: list[Assumed] = list(circumstances.assumed)
+    for material in materials:
+        asked = material.source
+        if isinstance(asked, LotAsked):
+            found += [Assumed(f"{material.name}: {a.what}", a.value, a.source, a.measure_by) for a in asked.lot.assumed]
+            continue
+        if asked.alias is not None:
+            found.append(
+                Assumed(
+                    f"{asked.alias}: ingredient",
+                    asked.ingredient.id,
+                    "the short name stands for this row",
+                    "name another row of /v1/ingredients",
+                )
+            )
+        provenance = asked.ingredient.provenance.get("composition")
+        how = _MEASURABLE.get(asked.ingredient.category)
+        if provenance is not None and how is not None and not asked.measured:
+            weak = any(word in provenance.mark for word in _WEAK)
+            found.append(
+                Assumed(
+                    f"{material.name}: composition",
+                    "typical of the table",
+                    f"{provenance.mark}{' (weak)' if weak else ''}: {', '.join(provenance.sources)}",
+                    how,
+                )
+            )
+    return tuple(dict.fromkeys(found))
+
+
+def sources_of(
+    materials: Iterable[Material], cautions: Iterable[Caution], extra: Sequence[str] = ()
+) -> tuple[SourceCited, ...]:
+    """The documents behind an answer, by key."""
+    keys = {*MODEL_SOURCES, *extra, *(c.source_id for c in cautions)}
+    for material in materials:
+        if isinstance(material.source, LotAsked) and material.source.lot.lot_class is LotClass.GRAPE_WINE:
+            keys.add("uci_wine_quality")
+        if isinstance(material.source, AdditionAsked):
+            for group in ("composition", "acid"):
+                provenance = material.source.ingredient.provenance.get(group)
+                keys.update(provenance.sources if provenance else ())
+    table = sources()
+    return tuple(SourceCited(key, table[key].title, table[key].mark) for key in sorted(keys))
+
+
+def next_readings(
+    materials: Sequence[Material], masses_g: Sequence[float], predicted: Predicted
+) -> tuple[NextReading, ...]:
+    """What to measure: before pouring, what was assumed; after it, what shows whether the blend came out."""
+    before: list[NextReading] = []
+    for material, mass in zip(materials, masses_g, strict=True):
+        asked = material.source
+        if mass <= 0.0:
+            continue
+        if isinstance(asked, LotAsked):
+            if not asked.lot.titratable_known and asked.lot.assumed:
+                before.append(NextReading(f"titrate {material.name}, degassed, to pH 8.2", "burette or acid kit"))
+        elif asked.ingredient.category is Category.JUICE and not asked.measured:
+            before.append(
+                NextReading(f"read Brix and titratable acidity of {material.name}", "refractometer and acid kit")
+            )
+    after = [
+        NextReading(
+            "stir, degas a sample and read the gravity",
+            "hydrometer",
+            predicted.gravity.value,
+            "20 °C, or enter the sample's temperature",
+        ),
+        NextReading("read the volume in the vessel", "marks of the vessel", predicted.volume.value, "20 °C"),
+        NextReading(
+            "titrate a degassed sample to pH 8.2",
+            "burette or acid kit",
+            predicted.titratable_acidity.g_per_l_tartaric,
+        ),
+    ]
+    return (*before, *after)

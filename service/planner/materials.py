@@ -1,0 +1,77 @@
+"""Lots and additions as the materials of a blend: a name, contents per gram, and the limits of its mass."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from service.catalogue.derived import density_g_ml
+from service.model.contents import Contents, contents_per_g, together
+from service.planner.asked import AdditionAsked, LotAsked
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """One thing to pour or weigh, between two masses [g]; `most_g` None where nothing limits it."""
+
+    name: str
+    kind: Literal["lot", "addition"]
+    per_g: Contents
+    density_g_ml: float | None
+    least_g: float
+    most_g: float | None
+    price_per_g: float | None
+    source: LotAsked | AdditionAsked
+
+    @property
+    def fixed(self) -> bool:
+        """Whether its mass is given."""
+        return self.least_g == self.most_g
+
+
+def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -> tuple[Material, ...]:
+    """All materials, lots first, each by name, so that the order of a request does not matter.
+
+    Two additions of one ingredient are numbered in an order of their own contents and limits.
+    """
+    found = []
+    for asked in sorted(lots, key=lambda a: (a.lot.name, a.most_l, a.lot.contents.vector)):
+        density = asked.lot.contents.mass_g / (1000.0 * asked.lot.volume_l)
+        per_l = asked.lot.contents.mass_g / asked.lot.volume_l
+        found.append(
+            Material(
+                asked.lot.name,
+                "lot",
+                asked.lot.contents.scaled(1.0 / asked.lot.contents.mass_g),
+                density,
+                asked.least_l * per_l,
+                asked.most_l * per_l,
+                None,
+                asked,
+            )
+        )
+    seen: Counter[str] = Counter()
+    for addition in sorted(additions, key=lambda a: (a.ingredient.id, a.order)):
+        ingredient = addition.ingredient
+        seen[ingredient.id] += 1
+        number = f" {seen[ingredient.id]}" if seen[ingredient.id] > 1 else ""
+        found.append(
+            Material(
+                ingredient.id + number,
+                "addition",
+                contents_per_g(ingredient),
+                None if ingredient.bulk_solid else density_g_ml(ingredient),
+                addition.least_g,
+                addition.most_g,
+                addition.price_per_g,
+                addition,
+            )
+        )
+    return tuple(found)
+
+
+def poured(materials: Sequence[Material], masses_g: Sequence[float]) -> Contents:
+    """Contents of the blend of these masses."""
+    return together(m.per_g.scaled(mass) for m, mass in zip(materials, masses_g, strict=True))

@@ -1,0 +1,155 @@
+"""Amounts and predictions of a blend whose masses are known."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from service.chemistry.acids import TABLE_END_POINT_PH, Acid, acid_g_per_l_from_meq_per_l
+from service.errors import ServiceError
+from service.model.contents import Contents
+from service.model.properties import PROPERTIES, SWEETNESS_HIGH, SWEETNESS_LOW, dot, property_value
+from service.physics.extract import extract_g_per_l_from_sg_and_abv, litre_from_sg_and_abv
+from service.physics.solutes import Component
+from service.planner.answers import (
+    AcidityPrediction,
+    Amount,
+    CrossCheck,
+    Predicted,
+    Prediction,
+    SweetnessPrediction,
+    VolumePrediction,
+)
+from service.planner.asked import Circumstances, Instruments
+from service.planner.materials import Material, poured
+from service.quantities import System, mass_text, volume_text
+from service.quantities.units import ML_PER_US_GALLON
+
+_CROSS_CHECK_TOP_ABV_PERCENT = 20.0
+_GIVEN_STEP_ML = 10.0
+_FINE_STEP_ML = 5.0
+
+
+def rounded(name: str, value: float) -> float:
+    """A predicted value with one digit more than the property is shown with, so that noise does not show."""
+    return round(value, PROPERTIES[name].decimals + 1)
+
+
+def value_of(name: str, materials: Sequence[Material], masses_g: Sequence[float], contents: Contents) -> float | None:
+    """Any property of a blend; None where it is not defined (no acid, a missing price, a dry solid's volume)."""
+    added = [(m, g) for m, g in zip(materials, masses_g, strict=True) if m.kind == "addition"]
+    if name == "added_mass":
+        return sum(g for _, g in added)
+    if name == "added_volume":
+        if any(m.density_g_ml is None for m, g in added if g > 0.0):
+            return None
+        return sum(g / m.density_g_ml for m, g in added if m.density_g_ml) / 1000.0
+    if name == "cost":
+        if any(m.price_per_g is None for m, g in added if g > 0.0) or not any(m.price_per_g for m, _ in added):
+            return None
+        return sum(g * (m.price_per_g or 0.0) for m, g in added)
+    return property_value(name, contents, contents.volume_ml / 1000.0)
+
+
+def predict(materials: Sequence[Material], masses_g: Sequence[float]) -> Predicted:
+    """All properties of the blend of these masses."""
+    contents = poured(materials, masses_g)
+    volume_l = contents.volume_ml / 1000.0
+
+    def maybe(name: str) -> Prediction | None:
+        value = value_of(name, materials, masses_g, contents)
+        return None if value is None else Prediction(rounded(name, value), PROPERTIES[name].unit)
+
+    def plain(name: str) -> Prediction:
+        prediction = maybe(name)
+        assert prediction is not None, name
+        return prediction
+
+    meq_per_l = contents.tally("titratable_meq") / volume_l
+    tartaric = acid_g_per_l_from_meq_per_l(meq_per_l, Acid.TARTARIC)
+    sweetness = plain("sucrose_equivalent_g_per_l")
+    return Predicted(
+        gravity=plain("gravity"),
+        abv_percent=plain("abv_percent"),
+        titratable_acidity=AcidityPrediction(
+            rounded("titratable_acidity", tartaric),
+            PROPERTIES["titratable_acidity"].unit,
+            rounded("titratable_acidity", tartaric),
+            rounded("titratable_acidity", acid_g_per_l_from_meq_per_l(meq_per_l, Acid.CITRIC)),
+            round(meq_per_l, 2),
+            TABLE_END_POINT_PH,
+        ),
+        volume=VolumePrediction(rounded("volume", volume_l), "L", round(volume_l * 1000.0 / ML_PER_US_GALLON, 4)),
+        extract_g_per_l=plain("extract_g_per_l"),
+        sugar_g_per_l=plain("sugar_g_per_l"),
+        fermentable_sugar_g_per_l=plain("fermentable_sugar_g_per_l"),
+        sucrose_equivalent_g_per_l=SweetnessPrediction(
+            sweetness.value,
+            sweetness.unit,
+            rounded("sucrose_equivalent_g_per_l", dot(SWEETNESS_LOW, contents) / volume_l),
+            rounded("sucrose_equivalent_g_per_l", dot(SWEETNESS_HIGH, contents) / volume_l),
+        ),
+        brix=plain("brix"),
+        sugar_acid_ratio=maybe("sugar_acid_ratio"),
+        juice_percent=plain("juice_percent"),
+        citrus_percent=plain("citrus_percent"),
+        added_mass=plain("added_mass"),
+        added_volume=maybe("added_volume"),
+        cost=maybe("cost"),
+        energy_kcal_per_100ml=plain("energy_kcal_per_100ml"),
+    )
+
+
+def cross_check(predicted: Predicted) -> CrossCheck | None:
+    """The OIV densimetric rule beside the binary sum; None where either ends (above 20 % vol, no extract)."""
+    gravity, abv = predicted.gravity.value, predicted.abv_percent.value
+    if abv > _CROSS_CHECK_TOP_ABV_PERCENT:
+        return None
+    try:
+        by_rule = extract_g_per_l_from_sg_and_abv(gravity, abv)
+        by_density = litre_from_sg_and_abv(gravity, abv).get(Component.SUCROSE, 0.0)
+    except ServiceError:
+        return None
+    return CrossCheck(
+        round(by_rule, 1),
+        round(by_density, 1),
+        f"Two rules read {by_rule:.1f} (OIV) and {by_density:.1f} g/L of sucrose from this gravity and strength; "
+        "a wider gap than 1 g/L means that one of them is out of its range.",
+    )
+
+
+def _amount_text(
+    material: Material, mass_g: float, volume_ml: float | None, system: System, instruments: Instruments
+) -> str:
+    """What scale and jug show; a volume that the caller gave is repeated, not rounded to the jug."""
+    by_mass = mass_text(mass_g, system, instruments.scale_step_g)
+    if volume_ml is None:
+        return by_mass
+    if material.kind == "lot":
+        step_ml = _GIVEN_STEP_ML if material.fixed else instruments.jug_step_ml
+        return f"{volume_text(volume_ml, system, step_ml)}, or {by_mass}"
+    return f"{by_mass} (about {volume_text(volume_ml, system, min(instruments.jug_step_ml, _FINE_STEP_ML))})"
+
+
+def amounts_of(
+    materials: Sequence[Material], masses_g: Sequence[float], volume_l: float, circumstances: Circumstances
+) -> tuple[Amount, ...]:
+    """How much of each material, in the caller's system."""
+    instruments, system = circumstances.instruments, circumstances.system
+    result = []
+    for material, mass_g in zip(materials, masses_g, strict=True):
+        volume_ml = None if material.density_g_ml is None else mass_g / material.density_g_ml
+        words = "none"
+        if mass_g > 0.0:
+            words = _amount_text(material, mass_g, volume_ml, system, instruments)
+        result.append(
+            Amount(
+                material.name,
+                material.kind,
+                round(mass_g, 4),
+                None if volume_ml is None else round(volume_ml, 3),
+                words,
+                None if volume_ml is None else round(volume_ml / (10.0 * volume_l), 3),
+                None if material.price_per_g is None else round(mass_g * material.price_per_g, 4),
+            )
+        )
+    return tuple(result)
