@@ -179,7 +179,13 @@ def catalogue_router() -> APIRouter:
     async def list_ingredients_csv(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
         return cached_text(request, csv_text([_flat(i) for i in _listed(query)]), "text/csv")
 
-    @get_and_head(router, "/ingredients/{id}", summary="One ingredient", response_model=IngredientOut)
+    @get_and_head(
+        router,
+        "/ingredients/{id}",
+        summary="One ingredient",
+        response_model=IngredientOut,
+        operation_id="get_ingredient",
+    )
     async def get_ingredient_by_id(request: Request, id: str, query: Annotated[NoQuery, Query()]) -> Response:
         del query
         try:
