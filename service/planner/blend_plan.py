@@ -55,7 +55,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     return BlendPlan(
         outcome=outcome,  # type: ignore[arg-type]
         proof=_proof(result),
-        summary=_summary(outcome, result, reports),
+        summary=_summary(outcome, result, reports, asked, near=len(result.problem.aims) > len(numbers.problem.aims)),
         amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, asked.circumstances),
         predicted=predicted,
         targets=reports,
@@ -143,7 +143,17 @@ def _proof(result: GoalResult) -> Proof:
     )
 
 
-def _summary(outcome: str, result: GoalResult, reports: Sequence[TargetReport]) -> str:
+def _proved_what(asked: PlanAsked, near: bool) -> str:
+    """What a proof of optimality speaks of: the first aim only."""
+    if near:
+        return "no other amounts come nearer to the values asked for"
+    if asked.prefer:
+        first = asked.prefer[0]
+        return f"no other amounts give {'more' if first.maximise else 'less'} {first.name}"
+    return "no smaller addition meets them"
+
+
+def _summary(outcome: str, result: GoalResult, reports: Sequence[TargetReport], asked: PlanAsked, *, near: bool) -> str:
     missed = [r for r in reports if not r.met]
     words = "; ".join(
         f"{r.property} reaches {number_text(r.reached, 10.0 ** -PROPERTIES[r.property].decimals)}"
@@ -153,10 +163,9 @@ def _summary(outcome: str, result: GoalResult, reports: Sequence[TargetReport]) 
         for r in missed
     )
     if outcome == "targets_met":
-        proved = result.verdict is Verdict.PROVED_BEST
-        return "All targets are met" + (
-            ", and no other amounts suit the preferences better." if proved else "; better amounts may exist."
-        )
+        if result.verdict is Verdict.PROVED_BEST:
+            return f"All targets are met, and {_proved_what(asked, near)} (proved)."
+        return "All targets are met; better amounts may exist."
     if outcome == "nearest_measurable":
         return f"The targets can be met, but not with amounts of this scale's step: {words}."
     if outcome == "targets_clash":

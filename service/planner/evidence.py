@@ -93,14 +93,14 @@ def next_readings(
         NextReading(
             "stir, degas a sample and read the gravity",
             "hydrometer",
-            predicted.gravity.value,
+            round(predicted.gravity.value, 4),
             "20 °C, or enter the sample's temperature",
         ),
-        NextReading("read the volume in the vessel", "marks of the vessel", predicted.volume.value, "20 °C"),
+        NextReading("read the volume in the vessel", "marks of the vessel", round(predicted.volume.value, 2), "20 °C"),
         NextReading(
             "titrate a degassed sample to pH 8.2",
             "burette or acid kit",
-            predicted.titratable_acidity.g_per_l_tartaric,
+            round(predicted.titratable_acidity.g_per_l_tartaric, 2),
         ),
     ]
     return (*before, *after)

@@ -87,7 +87,7 @@ def marginal_text(
     for name, shift in effects.items():
         decimals = PROPERTIES[name].decimals
         if abs(shift) >= 0.5 * 10.0**-decimals:
-            words.append(f"{shift:+.{decimals}f} {PROPERTIES[name].unit}")
+            words.append(f"{shift:+.{decimals}f} {PROPERTIES[name].unit}".replace("-", "−"))
     unit = f" {law.unit}" if law.unit and law.unit != "SG" else ""
     return f"{step:+.4g}{unit} takes {', '.join(words)}"
 

@@ -49,8 +49,8 @@ class Solution:
 
     @property
     def found(self) -> bool:
-        """Whether there is a point."""
-        return bool(self.x)
+        """Whether there is a point; with nothing to choose it is empty."""
+        return self.verdict in (Verdict.PROVED_BEST, Verdict.BEST_FOUND)
 
 
 def states_across(problem: Problem, count: int = 5) -> list[list[float]]:
