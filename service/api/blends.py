@@ -24,7 +24,7 @@ def blends_router(settings: Settings) -> APIRouter:
     """The blend questions.
 
     Parameters: settings, whose deadline bounds a solve.
-    Returns: the router. Answers take a few milliseconds, so they are computed on the event loop.
+    Returns: the router. Answers are computed beside the event loop, which stays free for the probes.
     """
     router = APIRouter(prefix="/v1", tags=["blends"])
 
@@ -33,7 +33,7 @@ def blends_router(settings: Settings) -> APIRouter:
         summary="How much of what: amounts that bring lots to targets",
         openapi_extra=_with_examples("solve_blend"),
     )
-    async def solve_blend(request: BlendPlanRequest) -> BlendPlan:
+    def solve_blend(request: BlendPlanRequest) -> BlendPlan:
         return solve(plan_from(request, settings.deadline_s))
 
     @router.post(
@@ -42,7 +42,7 @@ def blends_router(settings: Settings) -> APIRouter:
         response_class=CsvResponse,
         openapi_extra=_with_examples("solve_blend"),
     )
-    async def solve_blend_csv(request: BlendPlanRequest) -> CsvResponse:
+    def solve_blend_csv(request: BlendPlanRequest) -> CsvResponse:
         return CsvResponse(plan_rows(solve(plan_from(request, settings.deadline_s))))
 
     @router.post(
@@ -50,7 +50,7 @@ def blends_router(settings: Settings) -> APIRouter:
         summary="What given recipes will be, side by side",
         openapi_extra=_with_examples("forecast_blend"),
     )
-    async def forecast_blend(request: BlendForecastRequest) -> BlendForecast:
+    def forecast_blend(request: BlendForecastRequest) -> BlendForecast:
         return forecast(forecast_from(request))
 
     @router.post(
@@ -59,7 +59,7 @@ def blends_router(settings: Settings) -> APIRouter:
         response_class=CsvResponse,
         openapi_extra=_with_examples("forecast_blend"),
     )
-    async def forecast_blend_csv(request: BlendForecastRequest) -> CsvResponse:
+    def forecast_blend_csv(request: BlendForecastRequest) -> CsvResponse:
         return CsvResponse(forecast_rows(forecast(forecast_from(request))))
 
     return router

@@ -14,8 +14,9 @@ from service.api.reading_blend import addition_from, target_from
 from service.api.requests import AdditionPoured, LotIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.lookup import get_ingredient
-from service.errors import InputError
-from service.model.lot import LotClass
+from service.catalogue.records import Ingredient
+from service.errors import InputError, ServiceError
+from service.model.lot import Assumed, LotClass
 from service.physics.extract import extract_g_per_l_from_sg_and_abv
 from service.physics.fermentation import abv_from_gravities
 from service.physics.scales import sg_20_20_from_hydrometer
@@ -29,7 +30,7 @@ from service.quantities.units import UNIT_BY_SPELLING
 
 MassUnit = Literal["g", "kg", "oz", "lb"]
 VolumeUnit = Literal["mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
-AnyUnit = MassUnit | VolumeUnit
+AnyUnit = Literal["g", "kg", "oz", "lb", "mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
 
 
 class CellQuery(QueryModel):
@@ -197,12 +198,12 @@ def _amount_for_gravity(query: AmountForGravity) -> Answer:
     else:
         value = _in_unit(mass_g / density_g_ml(asked.ingredient), query.unit)
     predicted = plan.predicted
-    assert predicted is not None
     return Answer(
         value,
         f"{_words(value)} {query.unit} of {asked.ingredient.name} brings {lot.lot.volume_l:.4g} L to SG "
         f"{predicted.gravity.value:.4f}, {predicted.abv_percent.value:.2f} % vol, {predicted.volume.value:.3f} L.",
         plan.cautions,
+        plan.assumed,
     )
 
 
@@ -211,11 +212,12 @@ def _after(name: str) -> Callable[[AfterAddition], Answer]:
 
     def answer(query: AfterAddition) -> Answer:
         lot, addition = _lot(query), _addition(query, query.amount)
-        value, cautions = property_after(name, lot, addition, Circumstances())
+        value, forecast = property_after(name, lot, addition, Circumstances())
         return Answer(
             value,
             f"{_words(value)} {unit} after {query.amount} of {addition.ingredient.name} in {lot.lot.volume_l:.4g} L.",
-            cautions,
+            forecast.cautions,
+            forecast.assumed,
         )
 
     return answer
@@ -254,7 +256,17 @@ def _abv_from_gravities(query: AbvFromGravities) -> Answer:
         f"{found.abv_percent:.2f} % vol by Balling's mass balance; {found.abv_low_percent:.2f} to "
         f"{found.abv_high_percent:.2f} by other published yields. Holds only if nothing was added in between.",
         (_NO_CHECK,),
+        _unstated(query),
     )
+
+
+def _unstated(query: AbvFromGravities) -> tuple[Assumed, ...]:
+    temperatures = query.original_sample_temperature, query.final_sample_temperature
+    if query.calibrated_at is None and temperatures != (None, None):
+        return (Assumed("hydrometer", "calibrated at 20 °C", "our default", "read it off its stem"),)
+    if None in temperatures:
+        return (Assumed("gravities", "SG 20/20", "a bare number is taken as corrected", "give the temperatures"),)
+    return ()
 
 
 def _gravity_from_reading(query: GravityFromReading) -> Answer:
@@ -286,6 +298,8 @@ def _sg_from_brix(query: SgFromBrix) -> Answer:
 
 
 def _brix_from_sg(query: BrixFromSg) -> Answer:
+    if query.sg < 1.0:
+        raise InputError("No sugar solution is lighter than water: the sugar scale starts at SG 1.000.", "/sg")
     value = brix_from_sg(query.sg)
     return Answer(
         value,
@@ -294,18 +308,32 @@ def _brix_from_sg(query: BrixFromSg) -> Answer:
     )
 
 
+def _known(name: str) -> Ingredient:
+    try:
+        return get_ingredient(name)
+    except ServiceError as error:
+        raise error.below("/ingredient") from error
+
+
+def _density(ingredient: Ingredient) -> float:
+    try:
+        return density_g_ml(ingredient)
+    except ServiceError as error:
+        raise error.below("/ingredient") from error
+
+
 def _mass_from_volume(query: MassFromVolume) -> Answer:
-    ingredient = get_ingredient(query.ingredient)
+    ingredient = _known(query.ingredient)
     volume_ml = parse_quantity(query.volume, VOLUME, liquid=True, pointer="/volume").value_base
-    density = density_g_ml(ingredient)
+    density = _density(ingredient)
     value = _in_unit(volume_ml * density, query.unit)
     return Answer(value, f"{_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.", (_NO_CHECK,))
 
 
 def _volume_from_mass(query: VolumeFromMass) -> Answer:
-    ingredient = get_ingredient(query.ingredient)
+    ingredient = _known(query.ingredient)
     mass_g = parse_quantity(query.mass, {Kind.MASS}, pointer="/mass").value_base
-    density = density_g_ml(ingredient)
+    density = _density(ingredient)
     value = _in_unit(mass_g / density, query.unit)
     thick = Caution("thick_liquids_cling", "note", "Thick liquids cling to a measure: weigh them.", PRACTICE)
     return Answer(

@@ -48,7 +48,8 @@ def number_text(value: float) -> str:
 
 def sentence(answer: Answer) -> str:
     """The answer in a sentence, `stop` cautions first."""
-    return " ".join([answer.sentence, *(f"[{c.level}] {c.text}" for c in answer.cautions)])
+    assumed = [f"Assumed: {a.what} = {a.value}." for a in answer.assumed]
+    return " ".join([answer.sentence, *(f"[{c.level}] {c.text}" for c in answer.cautions), *assumed])
 
 
 def _endpoint(question: Question) -> Callable[..., Any]:

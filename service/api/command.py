@@ -51,6 +51,8 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return 404, problem_document(scope, "not-found", f"There is no file {path.name}.", status=404)
     except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
         return 400, problem_document(scope, "json-unreadable", f"The file is not readable JSON: {error}.")
+    except RecursionError:
+        return 400, problem_document(scope, "nesting-too-deep", "The file is nested too deeply.")
     if operation is None:
         operation = "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
     try:
@@ -89,8 +91,7 @@ def table(body: dict[str, Any]) -> str:
         if "recipes" in body:
             lines += ["", f"Recipe: {recipe['name']}"]
         lines += ["", *_amounts(recipe["amounts"])]
-        if recipe["predicted"] is not None:
-            lines += ["", *_predicted(recipe["predicted"])]
+        lines += ["", *_predicted(recipe["predicted"])]
     if body.get("targets"):
         lines += ["", *_targets(body["targets"])]
     lines += ["", *_cautions(body, stop=False)]

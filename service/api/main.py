@@ -22,7 +22,7 @@ _SELF_CHECK = {
 def solves() -> str | None:
     """Whether a small plan comes out as asked: tables loaded, optimiser alive."""
     plan = solve_blend(plan_from(BlendPlanRequest.model_validate(_SELF_CHECK), 2.0))
-    if plan.predicted is None or abs(plan.predicted.gravity.value - 1.015) > 1e-4:
+    if abs(plan.predicted.gravity.value - 1.015) > 1e-4:
         return "The self-check plan does not reach its gravity."
     return None
 

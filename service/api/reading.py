@@ -6,13 +6,14 @@ All faults of a request are gathered before it is refused, each with its JSON Po
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from service.api.later import END_POINT
 from service.api.requests import Common, GravityIn, GravityReading, LotIn, UseRange
 from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
 from service.errors import InconsistentError, InputError, NotBuiltYetError, ServiceError, SeveralErrors
-from service.model.lot import Assumed, Lot, LotReadings, lot_from_readings
+from service.model.lot import Assumed, LotReadings, lot_from_readings
 from service.physics.fermentation import Fermentation, abv_from_gravities
 from service.physics.mixture import WATER_G_PER_ML
 from service.physics.scales import sg_20_20_from_hydrometer
@@ -156,9 +157,29 @@ def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
         assumed.append(
             Assumed("class", given.lot_class.value, "our default", "say what kind of liquid it is (“class”)")
         )
-    lot = Lot(lot.name, lot.lot_class, lot.contents, lot.volume_l, lot.titratable_known, (*assumed, *lot.assumed))
+    assumed += _unstated_temperature(given, hydrometer_c)
+    lot = replace(lot, assumed=(*assumed, *lot.assumed))
     least, most = _use(given, lot.volume_l, reader)
     return LotAsked(lot, least, most, given.degassed, given.on_lees, given.ph)
+
+
+def _unstated_temperature(given: LotIn, hydrometer_c: float) -> list[Assumed]:
+    """What a gravity without its temperature is taken to be."""
+    if isinstance(given.gravity, GravityReading):
+        if given.gravity.sample_temperature is None:
+            return [Assumed("sample temperature", "20 °C", "our default", "a thermometer: give sample_temperature")]
+        if given.gravity.calibrated_at is None:
+            return [Assumed("hydrometer", f"calibrated at {hydrometer_c:g} °C", "our default", "read it off its stem")]
+    elif isinstance(given.gravity, float | int) and hydrometer_c != 20.0:
+        return [
+            Assumed(
+                "gravity",
+                f"{given.gravity:g} is SG 20/20",
+                "a bare number is taken as corrected already, whatever the hydrometer",
+                "give reading and sample_temperature to have it corrected",
+            )
+        ]
+    return []
 
 
 def _at(pointer: str, read: Callable[[], T]) -> T:
@@ -270,6 +291,7 @@ def _instruments(given: Common, reader: Reader) -> Instruments:
         volume_error_percent=base.volume_error_percent
         if told.volume is None
         else parse_percent(told.volume.error, pointer="/volume/error"),
+        scale_given=scale is not None,
     )
 
 
@@ -297,6 +319,9 @@ def distinct(names: Sequence[str], what: str, pointer: str) -> None:
     """Refuse two things of one name, which an answer could not tell apart."""
     seen: set[str] = set()
     for i, name in enumerate(names):
-        if name in seen:
+        key = " ".join(name.casefold().split())
+        if not key:
+            raise InputError("A name needs a letter or a digit.", f"{pointer}/{i}/name")
+        if key in seen:
             raise InputError(f"Two {what} are called “{name}”: give each its own name.", f"{pointer}/{i}/name")
-        seen.add(name)
+        seen.add(key)

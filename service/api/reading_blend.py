@@ -55,8 +55,19 @@ from service.planner.asked import (
 from service.quantities import AcidityBasis, Kind, parse_acidity, parse_quantity, parse_sugar_concentration
 
 _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*", re.IGNORECASE)
-_PLAUSIBLE: Final = {"gravity": (0.7, 1.6), "abv_percent": (0.0, 100.0)}
-_PERCENT: Final = ("brix", "juice_percent", "citrus_percent")
+_PLAUSIBLE: Final = {
+    "gravity": (0.7, 1.6),
+    "abv_percent": (0.0, 100.0),
+    "brix": (0.0, 100.0),
+    "juice_percent": (0.0, 1000.0),
+    "citrus_percent": (0.0, 1000.0),
+    "energy_kcal_per_100ml": (0.0, 1000.0),
+    "sugar_acid_ratio": (0.0, 1e5),
+    "cost": (0.0, 1e12),
+}
+_GRAMS_PER_LITRE: Final = (0.0, 2000.0)
+_MOST_L: Final = 1e8
+_MOST_G: Final = 1e11
 
 
 def _density(text: str) -> float:
@@ -114,9 +125,9 @@ def mass_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str) -
     """The mass [g] of an amount given by mass or, for a liquid, by volume."""
     quantity = reader.quantity(text, MASS_OR_VOLUME, pointer, liquid=not ingredient.bulk_solid)
     if quantity.kind is Kind.MASS:
-        return quantity.value_base
+        return _within(quantity.value_base, _MOST_G, "100,000 t", pointer)
     try:
-        return quantity.value_base * density_g_ml(ingredient)
+        return _within(quantity.value_base * density_g_ml(ingredient), _MOST_G, "100,000 t", pointer)
     except ServiceError as error:
         raise error.below(pointer) from error
 
@@ -146,6 +157,7 @@ def _ingredient(given: AdditionBase) -> tuple[Ingredient, str | None, Measured |
         try:
             ingredient = _inline(given.composition)
         except ServiceError as error:
+            error.pointer = error.pointer.replace("/composition", "/components_g_per_100g", 1)
             raise error.below("/composition") from error
     if given.measured is None or not given.measured.model_fields_set:
         return ingredient, alias, None
@@ -182,6 +194,13 @@ def addition_from(given: AdditionIn | AdditionPoured, reader: Reader) -> Additio
     )
 
 
+def _within(value: float, most: float, words: str, pointer: str) -> float:
+    """Refuse an amount that no cellar holds."""
+    if value > most:
+        raise InputError(f"That is more than {words}: check the unit.", pointer)
+    return value
+
+
 def _target_value(name: str, given: float | str, pointer: str, reader: Reader) -> float:
     """One number of a target in its property's unit."""
     law = PROPERTIES[name]
@@ -192,9 +211,10 @@ def _target_value(name: str, given: float | str, pointer: str, reader: Reader) -
                 raise InputError("Give the acidity of a drink per litre, such as “7 g/L tartaric”.", pointer)
             return acid_g_per_l_from_meq_per_l(meq_per_l(acidity, 1.0), Acid.TARTARIC)
         if name in ("volume", "added_volume"):
-            return reader.quantity(given, VOLUME, pointer, liquid=True).value_base / 1000.0
+            litres = reader.quantity(given, VOLUME, pointer, liquid=True).value_base / 1000.0
+            return _within(litres, _MOST_L, "100,000,000 L", pointer)
         if name == "added_mass":
-            return reader.quantity(given, MASS, pointer).value_base
+            return _within(reader.quantity(given, MASS, pointer).value_base, _MOST_G, "100,000 t", pointer)
         if name.endswith("_g_per_l"):
             return parse_sugar_concentration(given, pointer=pointer).g_per_l
         raise InputError(f"Write {name} as a number ({law.unit or 'a ratio'}), without quotes.", pointer)
@@ -202,7 +222,7 @@ def _target_value(name: str, given: float | str, pointer: str, reader: Reader) -
         example = {"titratable_acidity": "7 g/L tartaric", "added_mass": "2.5 kg"}.get(name, "25 L")
         raise QuantityError(f"Write {name} with its unit, such as “{example}”.", pointer)
     value = float(given)
-    low, high = _PLAUSIBLE.get(name, (0.0, 100.0 if name in _PERCENT else inf))
+    low, high = _PLAUSIBLE.get(name, _GRAMS_PER_LITRE)
     if not low <= value <= high:
         hint = " Type 1.012 for twelve points." if name == "gravity" else ""
         raise InputError(f"{name} of a drink lies between {low:g} and {high:g}, not at {value:g}.{hint}", pointer)
@@ -278,6 +298,18 @@ def _additions(given: Sequence[RequestModel], reader: Reader, pointer: str) -> t
     return tuple(found)
 
 
+def _no_shared_names(
+    lots: Sequence[LotAsked], additions: Sequence[AdditionAsked], reader: Reader, pointer: str
+) -> None:
+    """A lot that is called like an ingredient could not be told from it in the answer."""
+    ids = {addition.ingredient.id for addition in additions}
+    for k, lot in enumerate(lots):
+        if lot.lot.name in ids:
+            reader.faults.append(
+                InputError(f"“{lot.lot.name}” is the id of an ingredient too: rename the lot.", f"{pointer}/{k}/name")
+            )
+
+
 def plan_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsked:
     """A blend request as the planner takes it.
 
@@ -300,6 +332,7 @@ def plan_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsked:
         reader.faults.append(NotBuiltYetError(KITCHEN_ROUNDING, "/rounding"))
     if not given.lots and not given.additions:
         reader.faults.append(InputError("Name at least one lot or one addition.", "/lots"))
+    _no_shared_names(lots, additions, reader, "/lots")
     reader.finish()
     return PlanAsked(
         lots,
@@ -330,6 +363,7 @@ def forecast_from(given: BlendForecastRequest) -> ForecastAsked:
                     InputError("A recipe pours a given amount: let min and max be equal.", f"/recipes/{i}/lots/{k}/use")
                 )
         additions = _additions(recipe.additions, reader, f"/recipes/{i}/additions")
+        _no_shared_names(lots, additions, reader, f"/recipes/{i}/lots")
         if not recipe.lots and not recipe.additions:
             reader.faults.append(InputError("A recipe needs a lot or an addition.", f"/recipes/{i}"))
         recipes.append(RecipeAsked(recipe.name, lots, additions))

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Discriminator, Field, Tag
 
 from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
 from service.model.lot import LotClass
@@ -41,8 +41,20 @@ class GravityReading(RequestModel):
     scale: Literal["hydrometer"] | None = Field(None, description="What a sugar scale was read on.")
 
 
+def _kind_of_gravity(given: Any) -> str | None:
+    """Which form of a gravity was sent."""
+    return "reading" if isinstance(given, dict | GravityReading) else _scalar(given)
+
+
 GravityIn = Annotated[
-    FiniteNumber | ShortText | GravityReading,
+    Annotated[FiniteNumber, Tag("number")]
+    | Annotated[ShortText, Tag("text")]
+    | Annotated[GravityReading, Tag("reading")],
+    Discriminator(
+        _kind_of_gravity,
+        custom_error_type="gravity",
+        custom_error_message='Write SG as a number such as 1.012, "7.6 Bx", or {"reading": …}.',
+    ),
     Field(description='SG 20/20 as a number; "7.6 Bx" for a liquid without alcohol; or a reading to be corrected.'),
 ]
 
@@ -150,7 +162,32 @@ class TargetNear(RequestModel):
     priority: WholeNumber | None = Field(None, ge=1, le=9)
 
 
-TargetIn = FiniteNumber | ShortText | TargetRange | TargetNear
+def _kind_of_target(given: Any) -> str | None:
+    """Which form of a target was sent, so that a fault is told in that form's words only."""
+    if isinstance(given, dict):
+        return "near" if "value" in given else "range"
+    if isinstance(given, TargetNear | TargetRange):
+        return "near" if isinstance(given, TargetNear) else "range"
+    return _scalar(given)
+
+
+def _scalar(given: Any) -> str | None:
+    if isinstance(given, bool):
+        return None
+    return "text" if isinstance(given, str) else "number" if isinstance(given, int | float) else None
+
+
+TargetIn = Annotated[
+    Annotated[FiniteNumber, Tag("number")]
+    | Annotated[ShortText, Tag("text")]
+    | Annotated[TargetRange, Tag("range")]
+    | Annotated[TargetNear, Tag("near")],
+    Discriminator(
+        _kind_of_target,
+        custom_error_type="target",
+        custom_error_message='Write a number, a text with a unit, {"min", "max"} or {"value", "tolerance"}.',
+    ),
+]
 
 
 class PreferenceIn(RequestModel):

@@ -53,13 +53,11 @@ class CsvResponse(Response):
 
     media_type = "text/csv"
 
-    def __init__(self, content: Iterable[Row] = (), **options: Any) -> None:
-        super().__init__(csv_text(list(content)), **options)
+    def __init__(self, content: Iterable[Row] = (), status_code: int = 200, **options: Any) -> None:
+        super().__init__(csv_text(list(content)), status_code, **options)
 
 
-def _predicted(predicted: Predicted | None) -> Row:
-    if predicted is None:
-        return {}
+def _predicted(predicted: Predicted) -> Row:
     return {
         _COLUMN.get(name, name): None if prediction is None else prediction["value"]
         for name, prediction in asdict(predicted).items()
@@ -82,7 +80,7 @@ def plan_rows(plan: BlendPlan) -> list[Row]:
     """One row for each amount of a plan, with the whole's outcome, predictions and `stop` cautions beside it."""
     stop = " | ".join(c.text for c in plan.cautions if c.level == "stop")
     head: Row = {"batch": plan.batch, "date": plan.date, "outcome": plan.outcome, "stop": stop}
-    return [{**head, **_amount(amount), **_predicted(plan.predicted)} for amount in plan.amounts] or [head]
+    return [{**head, **_amount(amount), **_predicted(plan.predicted)} for amount in plan.amounts]
 
 
 def forecast_rows(forecast: BlendForecast) -> list[Row]:

@@ -45,7 +45,7 @@ _WORDS_WITH_CONTEXT: Final[Mapping[str, str]] = {
     "string_too_long": "Write at most {max_length} characters.",
     "string_too_short": "Write at least {min_length} characters.",
     "too_long": "Give at most {max_length} items.",
-    "too_short": "Give at least {min_length} items.",
+    "too_short": "Give at least {min_length} item(s).",
     "literal_error": "Write one of: {expected}.",
     "enum": "Write one of: {expected}.",
     "union_tag_invalid": "Write one of: {expected_tags}.",

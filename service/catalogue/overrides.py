@@ -182,7 +182,7 @@ def _the_reading(
         return None
     if len(given) > 1:
         names = " and ".join(what for what, _ in given)
-        raise InputError(f"{names} all fix the solids of {ingredient.name}: give one.", f"/{given[1][0]}")
+        raise InputError(f"{names} each fix the solids of {ingredient.name}: give one of them.", f"/{given[1][0]}")
     return Reading(*given[0], by_refractometer=by_refractometer, temperature_c=temperature_c)
 
 

@@ -70,6 +70,12 @@ RESIDUAL_GLUCOSE_SHARE = 0.45
 """Share of glucose in the sugar that a ferment keeps; yeast prefers glucose, so fructose leads (judged)."""
 
 _ETHANOL_G_PER_L_PER_PERCENT = ETHANOL_DENSITY_20C_KG_M3 / 100.0
+_ACID_SLACK_G_PER_L = 4.0
+"""Acid by titration may outweigh the extract by this much: one and a half hydrometer divisions."""
+
+_STRONGEST_ABV_PERCENT = 99.0
+_LEAST_L, _MOST_L = 1e-3, 1e7
+
 _FULLEST = 0.85
 """Share of solids in solids + water at which the sugar data end."""
 
@@ -102,7 +108,10 @@ class LotReadings:
 
 @dataclass(frozen=True, slots=True)
 class Lot:
-    """A liquid as the model sees it: contents of the whole lot, its volume, and what was assumed."""
+    """A liquid as the model sees it: contents of the whole lot, its volume, and what was assumed.
+
+    `residual_sugar_sd_g_per_l` is the spread of a residual sugar that was assumed; None where it was measured.
+    """
 
     name: str
     lot_class: LotClass
@@ -110,6 +119,7 @@ class Lot:
     volume_l: float
     titratable_known: bool
     assumed: tuple[Assumed, ...]
+    residual_sugar_sd_g_per_l: float | None = None
 
 
 def lot_from_readings(name: str, readings: LotReadings) -> Lot:
@@ -120,7 +130,7 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
     Parameters: name, for messages; readings.
     Returns: Lot, whose own gravity, strength and volume are exactly those read (see `assumed` where they are not).
     Raises: InputError, InconsistentError, OutOfRangeError with what to change.
-    Validity: 0–100 % vol, SG 0.78–1.45; above 25 % vol with much sugar the volume rule is not confirmed.
+    Validity: 0–99 % vol, SG 0.78–1.45; above 25 % vol with much sugar the volume rule is not confirmed.
     Source: OIML R 22, ICUMSA SPS-4; the split of dry extract as in DRY_EXTRACT.
 
     Example: at SG 0.9945 and 11.5 % vol the OIV rule gives 25.4 g/L extract (computed), this one 25.3.
@@ -136,14 +146,14 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
             "Type 1.012 for twelve points.",
             "/gravity",
         )
-    if not 0.0 <= abv <= 100.0:
-        raise OutOfRangeError(f"Strength lies between 0 and 100 % vol, not at {abv:g}.", "/abv_percent")
+    if not 0.0 <= abv <= _STRONGEST_ABV_PERCENT:
+        raise OutOfRangeError(f"Strength lies between 0 and 99 % vol, not at {abv:g}.", "/abv_percent")
     if (readings.volume_l is None) == (readings.mass_g is None):
         raise InputError("Give the lot's volume or its mass, one of the two.")
     litre_g = 1000.0 * gravity * WATER_G_PER_ML
     volume_l = readings.volume_l if readings.volume_l is not None else (readings.mass_g or 0.0) / litre_g
-    if not volume_l > 0.0:
-        raise InputError("A lot has a volume above zero.", "/volume")
+    if not _LEAST_L <= volume_l <= _MOST_L:
+        raise OutOfRangeError(f"A lot is between 1 mL and 10,000,000 L, not {volume_l:g} L.", "/volume")
     if readings.lot_class in JUICE_ROW:
         contents, assumed = _juice_litre(readings)
     else:
@@ -155,6 +165,9 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
         volume_l,
         readings.titratable_meq_per_l is not None,
         tuple(assumed),
+        DRY_EXTRACT[readings.lot_class].sd
+        if readings.residual_sugar_g_per_l is None and readings.lot_class in DRY_EXTRACT
+        else None,
     )
 
 
@@ -231,7 +244,16 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
         solids = {**known, **_sugars(sugar)}
     else:
         sugar = 0.0
-        solids = _shrunk(fixed, rest, spare_ml)
+        solids = _shrunk(fixed, rest, spare_ml, readings)
+        if dry:
+            assumed.append(
+                Assumed(
+                    "dry extract that is no sugar",
+                    f"{sum(solids.values()):.1f} g/L",
+                    f"all that the gravity leaves room for; {sum(known.values()):.1f} would be usual",
+                    "read gravity and strength again",
+                )
+            )
     if dry:
         assumed.append(
             Assumed(
@@ -247,7 +269,10 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
 
 
 def _shrunk(
-    fixed: dict[Component, float], rest: float, spare_ml: Callable[[dict[Component, float]], float]
+    fixed: dict[Component, float],
+    rest: float,
+    spare_ml: Callable[[dict[Component, float]], float],
+    readings: LotReadings,
 ) -> dict[Component, float]:
     """Less than the usual dry extract fits: take it from the rest first, then from glycerol, then from the acids."""
     acids, glycerol = fixed[Component.FERMENT_ACIDS], fixed[Component.GLYCEROL]
@@ -257,7 +282,15 @@ def _shrunk(
     if spare_ml({Component.FERMENT_ACIDS: acids}) > 0.0:
         glycerol = _root(lambda g: spare_ml({Component.FERMENT_ACIDS: acids, Component.GLYCEROL: g}), glycerol)
         return {Component.FERMENT_ACIDS: acids, Component.GLYCEROL: glycerol}
+    measured_g = acids
     acids = _root(lambda g: spare_ml({Component.FERMENT_ACIDS: g}), acids)
+    if readings.titratable_meq_per_l is not None and measured_g - acids > _ACID_SLACK_G_PER_L:
+        raise InconsistentError(
+            f"An acidity of {measured_g:.1f} g/L as tartaric does not fit SG {readings.gravity:.4g} at "
+            f"{readings.abv_percent:g} % vol: there is room for {acids:.1f} g/L of extract in all. Check the unit of "
+            "the acidity, the gravity and the strength.",
+            "/titratable_acidity",
+        )
     return {Component.FERMENT_ACIDS: acids}
 
 
@@ -295,7 +328,9 @@ def _juice_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
             titratable_acidity_meq_per_l=readings.titratable_meq_per_l,
         ).ingredient
     except ServiceError as error:
-        raise error.below("/measured") from error
+        if error.pointer == "/density":
+            error.pointer = "/gravity"
+        raise
     per_g = contents_per_g(measured)
     assumed = [
         Assumed(

@@ -11,7 +11,7 @@ from service.quantities import System
 
 @dataclass(frozen=True, slots=True)
 class Instruments:
-    """The caller's instruments; the defaults are common practice, no source."""
+    """The caller's instruments; the defaults are common practice, no source. `scale_given`: its step is no default."""
 
     scale_step_g: float = 1.0
     jug_step_ml: float = 50.0
@@ -19,6 +19,7 @@ class Instruments:
     hydrometer_calibrated_at_c: float = 20.0
     ph_meter_error: float = 0.05
     volume_error_percent: float = 2.0
+    scale_given: bool = False
 
 
 @dataclass(frozen=True, slots=True)

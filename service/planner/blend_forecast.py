@@ -22,7 +22,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     circumstances = asked.circumstances
     several = len(asked.recipes) > 1
     recipes: list[RecipeForecast] = []
-    assumed: list[Assumed] = []
+    assumed: list[tuple[str, Assumed]] = []
     cautions: list[Caution] = []
     readings: list[NextReading] = []
     everything: list[Material] = []
@@ -39,21 +39,29 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
                 cross_check(predicted),
             )
         )
-        assumed += assumed_in(materials, circumstances)
+        assumed += [(recipe.name, a) for a in assumed_in(materials, circumstances)]
         found = cautions_for(materials, masses, contents, circumstances)
         cautions += (
             [replace(c, text=f"{recipe.name}: {c.text}") if _speaks_of_amounts(c) else c for c in found]
             if several
             else found
         )
-        if not several:
+        if several:
+            readings.append(
+                NextReading(
+                    f"{recipe.name}: stir, degas a sample and read the gravity",
+                    "hydrometer",
+                    round(predicted.gravity.value, 4),
+                )
+            )
+        else:
             readings += next_readings(materials, masses, predicted)
         everything += materials
     kept = sorted_once(cautions)
     return BlendForecast(
         recipes=tuple(recipes),
         currency=circumstances.currency,
-        assumed=tuple(dict.fromkeys(assumed)),
+        assumed=_told_apart(assumed),
         cautions=kept,
         next_reading=tuple(readings),
         sources=sources_of(everything, kept, ("oiv_as2_03b",)),
@@ -68,3 +76,15 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
 def _speaks_of_amounts(caution: Caution) -> bool:
     """Whether a caution's words hold a figure, so that they belong to one recipe of several."""
     return any(character.isdigit() for character in caution.text)
+
+
+def _told_apart(found: list[tuple[str, Assumed]]) -> tuple[Assumed, ...]:
+    """Assumptions of several recipes: once where they agree, with the recipe's name where they do not."""
+    values: dict[str, set[Assumed]] = {}
+    for _, assumed in found:
+        values.setdefault(assumed.what, set()).add(assumed)
+    named = [
+        assumed if len(values[assumed.what]) == 1 else replace(assumed, what=f"{recipe}: {assumed.what}")
+        for recipe, assumed in found
+    ]
+    return tuple(dict.fromkeys(named))

@@ -12,6 +12,7 @@ from typing import Final
 from service.catalogue.derived import effect_on_acidity_unknown
 from service.catalogue.records import Category
 from service.model.contents import Contents
+from service.model.lot import JUICE_ROW
 from service.physics.solutes import Component
 from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
 from service.planner.answers import Caution, Level
@@ -21,15 +22,20 @@ from service.planner.materials import Material
 PRACTICE: Final = "common_practice"
 OUR_DEFAULT: Final = "our_default"
 
+WEAK_ALONE: Final = ("cold", "sulfite")
+"""Hurdles that do not hold a sweet drink on their own: cold slows, sulfite alone does not stop yeast."""
+
 SEALED: Final = ("bottle", "can", "keg", "jar", "flask")
 HURDLES: Final = ("sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold")
-KILLING: Final = ("pasteurised", "sterile_filtered")
 
 _FERMENTABLE_LIMIT_G_PER_L = 2.0
 _TABLE_STARTS_ABV_PERCENT = 10.0
 _STRONG_ABV_PERCENT = 25.0
 _WARM_C = 25.0
 _FOAM_ROOM = 0.9
+_STOP_PH = 4.6
+_HIGH_PH = 4.0
+_LIKE_GRAPEFRUIT: Final = ("grapefruit", "pomelo", "pummelo", "seville")
 
 _NOTES_OF_READINGS: Final = (
     "acid_split_without_charge_balance",
@@ -51,7 +57,7 @@ def cautions_for(
     present = [m for m, g in zip(materials, masses_g, strict=True) if g > 0.0]
     return sorted_once(
         [
-            *_refermentation(contents, circumstances),
+            *_refermentation(present, contents, circumstances),
             *_ingredients(present, circumstances),
             *_vessel(contents, circumstances),
             *_ranges(present, contents),
@@ -68,7 +74,27 @@ def sorted_once(cautions: Sequence[Caution]) -> tuple[Caution, ...]:
     return tuple(sorted(unique, key=lambda c: _LEVELS[c.level]))
 
 
-def _refermentation(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
+def _unknown_sugar(
+    present: Sequence[Material], contents: Contents, sugar: float, hurdles: set[str]
+) -> Iterator[Caution]:
+    """Little sugar by assumption may be more than that: judge by the bad end of what is known."""
+    volume_l = contents.volume_ml / 1000.0
+    unknown = 0.0
+    for material in present:
+        asked = material.source
+        if isinstance(asked, LotAsked) and asked.lot.residual_sugar_sd_g_per_l is not None:
+            unknown += asked.lot.residual_sugar_sd_g_per_l * min(asked.most_l / volume_l, 1.0)
+    if not hurdles and unknown and sugar + unknown > _FERMENTABLE_LIMIT_G_PER_L:
+        yield Caution(
+            "residual_sugar_unknown",
+            "warning",
+            f"Residual sugar was not measured: up to about {sugar + unknown:.0f} g/L may be left, enough to build "
+            "pressure if sealed. Measure it, or watch the gravity.",
+            OUR_DEFAULT,
+        )
+
+
+def _refermentation(present: Sequence[Material], contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
     intended = circumstances.intended
     sugar = contents.tally("fermentable_g") / (contents.volume_ml / 1000.0)
     abv = 0.1 * contents.masses_g.get(Component.ETHANOL, 0.0) / 0.78924 / (contents.volume_ml / 1000.0)
@@ -85,7 +111,15 @@ def _refermentation(contents: Contents, circumstances: Circumstances) -> Iterato
                 "and burst the container. Stabilise or pasteurise first.",
                 OUR_DEFAULT,
             )
-        elif not hurdles & set(KILLING):
+        elif hurdles <= set(WEAK_ALONE):
+            yield Caution(
+                "hurdle_does_not_hold",
+                "stop" if intended.container in SEALED else "warning",
+                f"{sugar:.0f} g/L of fermentable sugar behind {' and '.join(sorted(hurdles))} only, which does not "
+                "stop yeast: a sealed container can burst. Add sorbate with sulfite, or pasteurise.",
+                PRACTICE,
+            )
+        else:
             yield Caution(
                 "hurdle_is_not_proof",
                 "warning",
@@ -93,13 +127,15 @@ def _refermentation(contents: Contents, circumstances: Circumstances) -> Iterato
                 "not checked. Watch gravity and pressure of a test sample before sharing any.",
                 PRACTICE,
             )
-        if hurdles == {"cold"}:
-            yield Caution(
-                "cold_only_slows",
-                "warning",
-                "Cold slows yeast and does not stop it: a power cut is warm sugar with yeast.",
-                PRACTICE,
-            )
+    else:
+        yield from _unknown_sugar(present, contents, sugar, hurdles)
+    if "sulfite" in hurdles:
+        yield Caution(
+            "sulfite_sensitivity",
+            "note",
+            "Sulfite: about 5 % of people with asthma react, some severely. Say so to whoever drinks it.",
+            "fda_consumer_1996",
+        )
     if "sorbate" in hurdles:
         if "sulfite" not in hurdles:
             yield Caution(
@@ -130,12 +166,15 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
     for material in present:
         asked = material.source
         if not isinstance(asked, AdditionAsked):
+            if asked.lot.lot_class in JUICE_ROW:
+                yield _raw_juice(material.name, "of unknown treatment")
             continue
         ingredient = asked.ingredient
         name = material.name
         for code, text in asked.cautions:
             yield Caution(code, "note" if code in _NOTES_OF_READINGS else "warning", text, "reading")
         if ingredient.category is Category.JUICE and asked.treatment in (None, "raw"):
+            said = "raw" if asked.treatment == "raw" else "of unknown treatment"
             if asked.treatment == "raw" and stabilised:
                 yield Caution(
                     "raw_juice_after_stabilising",
@@ -145,26 +184,20 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
                     "cfr21_120_24",
                 )
             else:
-                said = "raw" if asked.treatment == "raw" else "of unknown treatment"
-                yield Caution(
-                    "raw_juice",
-                    "warning",
-                    f"{name} is {said}: raw juice can carry harmful microbes, yeast, and enzymes that drop a haze. "
-                    "Wash and cull the fruit; heat-treat the juice.",
-                    "cfr21_120_24",
-                )
-        if ingredient.id.startswith("grapefruit"):
+                yield _raw_juice(name, said)
+        if any(word in ingredient.name.lower() for word in _LIKE_GRAPEFRUIT):
             yield Caution(
                 "grapefruit_and_medicines",
                 "warning",
-                "Grapefruit changes how many medicines act. Tell whoever drinks it; ask a pharmacist.",
+                "Grapefruit and its kin change how many medicines act. Tell whoever drinks it; ask a pharmacist.",
                 "memory_handbook",
             )
         if ingredient.category is Category.ACID:
             yield Caution(
                 "acid_handling",
                 "note",
-                f"{name}: food grade only; protect eyes and avoid its dust; acid into water, never the reverse.",
+                f"{name}: food grade only; protect eyes, avoid dust; acid into water; no copper, "
+                "zinc, lead or unglazed vessels.",
                 PRACTICE,
             )
         if ingredient.category is Category.SALT:
@@ -196,6 +229,16 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
                 f"No titration is known for {name}: it is counted as adding no acid. Titrate the blend.",
                 OUR_DEFAULT,
             )
+
+
+def _raw_juice(name: str, said: str) -> Caution:
+    return Caution(
+        "raw_juice",
+        "warning",
+        f"{name} is {said}: raw juice can carry harmful microbes that alcohol does not kill, worst for children, the "
+        "old, pregnant or ill, and yeast. Heat-treat it.",
+        "cfr21_120_24",
+    )
 
 
 def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
@@ -252,7 +295,7 @@ def _lots(present: Sequence[Material]) -> Iterator[Caution]:
     if any(lot.degassed is not True for lot in lots):
         yield Caution(
             "foam_over",
-            "note",
+            "warning" if any(lot.degassed is False for lot in lots) else "note",
             "Dissolved gas foams when sugar, acid or juice goes in, lifts a hydrometer and counts as acid: degas "
             "first, then add slowly.",
             PRACTICE,
@@ -263,6 +306,21 @@ def _lots(present: Sequence[Material]) -> Iterator[Caution]:
             "warning",
             "A lot still stands on its lees: rack it and measure again, or the lees count as drink.",
             PRACTICE,
+        )
+    highest = max((lot.ph for lot in lots if lot.ph is not None), default=0.0)
+    if highest > _STOP_PH:
+        yield Caution(
+            "ph_above_4_6",
+            "stop",
+            f"pH {highest:.2f} is above 4.6, where dangerous bacteria can grow: acidify and measure before going on.",
+            "cfr21_114_3",
+        )
+    elif highest > _HIGH_PH:
+        yield Caution(
+            "ph_high",
+            "warning",
+            f"pH {highest:.2f} is high for a drink: hurdles work poorly, spoilage is easier. Measure the blend.",
+            OUR_DEFAULT,
         )
     if any(lot.ph is not None for lot in lots):
         yield Caution(

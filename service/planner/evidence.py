@@ -42,6 +42,16 @@ def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> t
                     "name another row of /v1/ingredients",
                 )
             )
+        alkalinity = asked.ingredient.alkalinity_meq_per_l
+        if alkalinity is not None and alkalinity.typical > 0.0:
+            found.append(
+                Assumed(
+                    f"{material.name}: alkalinity",
+                    f"{alkalinity.typical:g} meq/L ({alkalinity.low:g} to {alkalinity.high:g})",
+                    "judged",
+                    "the local water report",
+                )
+            )
         provenance = asked.ingredient.provenance.get("composition")
         how = _MEASURABLE.get(asked.ingredient.category)
         if provenance is not None and how is not None and not asked.measured:

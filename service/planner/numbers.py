@@ -22,13 +22,16 @@ from service.physics.mixture import WATER_G_PER_ML
 from service.planner.asked import Preference, TargetAsked
 from service.planner.materials import Material
 from service.solver.goals import Goal
-from service.solver.problem import Aim, Form, Problem, Ratio
+from service.solver.problem import Aim, Form, Problem, Ratio, Row
 
 _DENSEST_KG_PER_L = 1.75
 """No solid takes less room in solution than 1/1.75 L per kg (citric acid, 0.594 mL/g): bounds amounts by volume."""
 
-_BOUNDLESS = 20.0
+_BOUNDLESS = 1000.0
 """An addition without any limit is searched up to this many kilograms per litre of reference volume."""
+
+_SOME_VOLUME = 1e-3
+_SOME_ACID_G = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +61,18 @@ def _reference_litres(materials: Sequence[Material], targets: Sequence[TargetAsk
         return poured
     for target in targets:
         if target.name == "volume":
-            return target.high if target.high < inf else target.low
+            litres = target.high if target.high < inf else target.low
+            if litres > 0.0:
+                return litres
+            raise InputError("A drink has a volume above zero.", "/targets/volume")
     raise InputError("Without a lot, a target for the volume has to say how much to make.", "/targets/volume")
+
+
+def scale_is_free(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> bool:
+    """Whether nothing says how much to make: every amount could shrink towards nothing without missing a target."""
+    if any(m.least_g > 0.0 for m in materials):
+        return False
+    return not any(PROPERTIES[t.name].per is Per.ONE and t.low > 0.0 for t in targets)
 
 
 def _form(weights: Sequence[float], fixed: Contents, columns: Sequence[Contents]) -> Form:
@@ -106,13 +119,13 @@ class _Builder:
         self.mass = _form(TOTAL_MASS, self.fixed, self.columns)
         self.acid = _form(ACID_AS_CITRIC, self.fixed, self.columns)
 
-    def _over_added(self, per_kg: Sequence[float | None], what: str) -> Form:
-        """A sum over what is added, from a figure for each kilogram of every material."""
+    def _over_added(self, per_kg: Sequence[float | None], what: str, pointer: str) -> Form:
+        """A sum over what is added, from a figure for each kilogram of every material; `what` says one is missing."""
         constant, coefficients = 0.0, []
         for i, (material, share) in enumerate(zip(self.materials, per_kg, strict=True)):
             counts = material.kind == "addition"
             if counts and share is None and (material.most_g is None or material.most_g > 0.0):
-                raise InputError(f"{material.name} has no {what}: give one, or leave the {what} out of the question.")
+                raise InputError(what.format(material.name), pointer)
             value = (share or 0.0) if counts else 0.0
             if i in self.free:
                 coefficients.append(value)
@@ -120,29 +133,40 @@ class _Builder:
                 constant += value * material.least_g / (1000.0 * self.litres)
         return Form(constant, tuple(coefficients))
 
-    def ratio(self, law: Property) -> Ratio:
-        """The ratio whose value is the property, in its unit."""
+    def ratio(self, law: Property, pointer: str) -> Ratio:
+        """The ratio whose value is the property, in its unit; `pointer` is where it was asked for."""
         if law.of is Of.VOLUME:
             return Ratio(self.volume.scaled(self.litres))
         if law.of is Of.ADDED_MASS:
-            return Ratio(self._over_added([1000.0] * len(self.materials), "mass").scaled(self.litres))
+            return Ratio(self._over_added([1000.0] * len(self.materials), "", pointer).scaled(self.litres))
         if law.of is Of.ADDED_VOLUME:
             per_kg = [None if m.density_g_ml is None else 1.0 / m.density_g_ml for m in self.materials]
-            return Ratio(self._over_added(per_kg, "volume of its own, being a dry solid").scaled(self.litres))
+            dry = "{} is a dry solid without a volume of its own: ask about added_mass instead of added_volume."
+            return Ratio(self._over_added(per_kg, dry, pointer).scaled(self.litres))
         if law.of is Of.COST:
             prices = [None if m.price_per_g is None else 1000.0 * m.price_per_g for m in self.materials]
-            return Ratio(self._over_added(prices, "price").scaled(self.litres))
+            unpriced = "{} has no price: give one, or leave the cost out of the question."
+            return Ratio(self._over_added(prices, unpriced, pointer).scaled(self.litres))
         top = _form(law.weights, self.fixed, self.columns)
         if law.per is Per.VOLUME:
             return Ratio(top.scaled(1000.0), self.volume)
         if law.per is Per.MASS:
             return Ratio(top, self.mass)
+        if self.acid.constant <= 0.0 and all(a <= 0.0 for a in self.acid.coefficients):
+            raise InputError("Nothing in this blend brings acid, so it has no ratio of sugar to acid.", pointer)
         return Ratio(top, self.acid)
 
-    def aim(self, preference: Preference) -> Aim:
+    def guards(self, uses_acid: bool) -> tuple[Row, ...]:
+        """Rows that keep the divisors above zero: some drink, and some acid where a ratio to it was asked for."""
+        rows = [Row("some drink", self.volume, lower=_SOME_VOLUME)]
+        if uses_acid:
+            rows.append(Row("some acid", self.acid, lower=_SOME_ACID_G))
+        return tuple(rows)
+
+    def aim(self, preference: Preference, pointer: str) -> Aim:
         """A preference as something to minimise, scaled to the reference volume."""
         law = PROPERTIES[preference.name]
-        ratio = self.ratio(law)
+        ratio = self.ratio(law, pointer)
         factor = -1.0 if preference.maximise else 1.0
         if law.per is Per.ONE:
             factor /= self.litres * (1000.0 if law.of is Of.ADDED_MASS else 1.0)
@@ -168,9 +192,16 @@ def numbers_from(
     Raises: InputError where a preference needs a price or a volume that a material lacks.
     """
     litres = _reference_litres(materials, targets)
+    unscaled = scale_is_free(materials, targets)
+    if unscaled and any(PROPERTIES[p.name].per is Per.ONE and not p.maximise for p in prefer[:1]):
+        raise InputError(
+            f"Least {prefer[0].name} of nothing is nothing: say how much to make by a target for the volume.",
+            "/targets/volume",
+        )
     free = tuple(i for i, m in enumerate(materials) if not m.fixed)
     builder = _Builder(materials, free, litres)
     ceiling = next((t.high for t in targets if t.name == "volume" and t.high < inf), None)
+    floor_l = max((t.low for t in targets if t.name == "volume"), default=0.0)
     lower, upper, boundless = [], [], []
     for j, i in enumerate(free):
         material = materials[i]
@@ -180,17 +211,22 @@ def numbers_from(
         elif ceiling is not None:
             most = max(_DENSEST_KG_PER_L * ceiling / litres, least)
         else:
-            most = max(_BOUNDLESS, least)
+            most = max(_BOUNDLESS, 2.0 * _DENSEST_KG_PER_L * floor_l / litres, least)
             boundless.append(j)
         lower.append(least)
         upper.append(most)
+    asked = {*(t.name for t in targets), *(p.name for p in prefer)}
     problem = Problem(
         tuple(lower),
         tuple(upper),
         builder.fixed.sums,
         tuple(c.sums for c in builder.columns),
-        (),
-        (*(builder.aim(p) for p in prefer), *builder.tie_breakers()),
+        builder.guards(any(PROPERTIES[name].per is Per.ACID for name in asked)),
+        (
+            *(builder.aim(p, f"/prefer/{i}") for i, p in enumerate(prefer)),
+            *((Aim((Ratio(builder.volume.scaled(-1.0)),)),) if unscaled else ()),
+            *builder.tie_breakers(),
+        ),
     )
     goals = []
     for target in targets:
@@ -200,7 +236,7 @@ def numbers_from(
         goals.append(
             Goal(
                 target.name,
-                builder.ratio(law),
+                builder.ratio(law, f"/targets/{target.name}"),
                 target.low,
                 target.high,
                 target.value,

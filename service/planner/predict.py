@@ -44,7 +44,7 @@ def value_of(name: str, materials: Sequence[Material], masses_g: Sequence[float]
             return None
         return sum(g / m.density_g_ml for m, g in added if m.density_g_ml) / 1000.0
     if name == "cost":
-        if any(m.price_per_g is None for m, g in added if g > 0.0) or not any(m.price_per_g for m, _ in added):
+        if any(m.price_per_g is None for m, g in added if g > 0.0) or all(m.price_per_g is None for m, _ in added):
             return None
         return sum(g * (m.price_per_g or 0.0) for m, g in added)
     return property_value(name, contents, contents.volume_ml / 1000.0)

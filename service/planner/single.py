@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.errors import InputError
-from service.planner.answers import BlendPlan, Caution
+from service.model.lot import Assumed
+from service.planner.answers import BlendForecast, BlendPlan, Caution
 from service.planner.asked import (
     AdditionAsked,
     Circumstances,
@@ -29,6 +30,7 @@ class Answer:
     value: float
     sentence: str
     cautions: tuple[Caution, ...] = ()
+    assumed: tuple[Assumed, ...] = ()
 
 
 def amount_for(
@@ -41,6 +43,8 @@ def amount_for(
     plan = solve_blend(PlanAsked((lot,), (addition,), (target,), (), "none", circumstances))
     report = plan.targets[0]
     aimed = target.value
+    if plan.proof.verdict == "best_found" and any(c.code == "amount_without_limit" for c in plan.cautions):
+        raise InputError(f"More {addition.ingredient.id} than a thousand times the lot would be needed.", "/target")
     if (
         plan.outcome != "targets_met"
         or report.reached is None
@@ -57,10 +61,10 @@ def amount_for(
 
 def property_after(
     name: str, lot: LotAsked, addition: AdditionAsked, circumstances: Circumstances
-) -> tuple[float, tuple[Caution, ...]]:
-    """A property of a lot after a given addition, and the cautions of the blend."""
+) -> tuple[float, BlendForecast]:
+    """A property of a lot after a given addition, and the forecast behind it."""
     forecast = forecast_blend(ForecastAsked((RecipeAsked("cell", (lot,), (addition,)),), circumstances))
     prediction = getattr(forecast.recipes[0].predicted, name)
     if prediction is None:
         raise InputError(f"{name} is not defined for this blend.")
-    return float(prediction.value), forecast.cautions
+    return float(prediction.value), forecast

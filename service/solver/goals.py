@@ -114,7 +114,7 @@ def _distance(goal: Goal, reference: float, columns: Sequence[int], size: int) -
 def _near_values(problem: Problem, goals: Sequence[Goal], references: Sequence[float]) -> Problem:
     """Hard ranges, and as first aim the distance from the values."""
     aimed = [(g, r) for g, r in zip(goals, references, strict=True) if g.value is not None]
-    wide = replace(problem, rows=_range_rows(goals, references, at_value=False))
+    wide = replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
     wide = wide.with_columns([0.0] * (2 * len(aimed)), [_FAR] * (2 * len(aimed)))
     rows = list(wide.rows)
     terms = []
@@ -133,7 +133,7 @@ def _least_misses(problem: Problem, goals: Sequence[Goal], references: Sequence[
     near = (
         _near_values(problem, goals, references)
         if any(g.value is not None for g in goals)
-        else replace(problem, rows=_range_rows(goals, references, at_value=False))
+        else replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
     )
     ranged = len(_range_rows(goals, references, at_value=False))
     wide = near.with_columns([0.0] * ranged, [_FAR] * ranged)
@@ -176,7 +176,7 @@ def solve_goals(
 ) -> GoalResult:
     """Amounts that meet the goals in the order of the module's text.
 
-    Parameters: problem, without rows, whose aims are the preferences and tie-breakers; goals, with distinct
+    Parameters: problem, whose rows always hold and whose aims are the preferences and tie-breakers; goals, of distinct
     names; sums, a likely state of the blend, shape (7,); deadline_s [s] after which proofs stop; prove, False to
     skip the proof of global optimality.
     Returns: GoalResult. CLASH only with a proof that no amounts meet the ranges.
@@ -189,7 +189,7 @@ def solve_goals(
         spent = 1000.0 * (perf_counter() - begun)
         return GoalResult(outcome, verdict, solution.gap, solution.x[: problem.size], stage, solution, spent)
 
-    held = replace(problem, rows=_range_rows(goals, references, at_value=True))
+    held = replace(problem, rows=(*_range_rows(goals, references, at_value=True), *problem.rows))
     exact = solve(held, sums, until=until, prove=prove)
     if exact.found:
         return result(Outcome.MET, exact.verdict, held, exact)

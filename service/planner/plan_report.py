@@ -1,0 +1,148 @@
+"""What a solved plan says about itself: outcome, proof, what became of each target, and one sentence for all."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf, isinf
+from typing import Literal
+
+from service.model.contents import Contents
+from service.model.lot import Assumed
+from service.model.properties import PROPERTIES
+from service.planner.answers import Caution, Proof, TargetReport
+from service.planner.asked import PlanAsked
+from service.planner.marginals import binding_targets, marginal_text
+from service.planner.numbers import Numbers, scale_is_free
+from service.planner.predict import rounded, value_of
+from service.quantities import number_text
+from service.solver.goals import GoalResult, Outcome
+from service.solver.solve import Verdict
+
+OutcomeName = Literal["targets_met", "nearest_measurable", "targets_clash", "no_plan_found"]
+
+_ROUNDING_SHARE = 0.1
+"""A rounded plan still meets a target when it misses it by no more than this share of what counts as exact."""
+
+_EDGE = 0.999
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A question, its numbers and the solver's result."""
+
+    asked: PlanAsked
+    numbers: Numbers
+    result: GoalResult
+
+    @property
+    def at_edge(self) -> tuple[str, ...]:
+        """Additions without a limit that ended where the search for them ended: nothing is proved then."""
+        upper, x = self.numbers.problem.upper, self.result.x
+        return tuple(self.name(j) for j in self.numbers.boundless if x and x[j] >= _EDGE * upper[j])
+
+    def name(self, j: int) -> str:
+        """The material of a column."""
+        return self.numbers.materials[self.numbers.free[j]].name
+
+    def outcome(self, reports: Sequence[TargetReport]) -> OutcomeName:
+        """The outcome in the contract's words; a clash at the edge of the search is no proof of one."""
+        if self.result.outcome is Outcome.MET:
+            return "targets_met" if all(r.met for r in reports) else "nearest_measurable"
+        if self.result.outcome is Outcome.CLASH and not self.at_edge:
+            return "targets_clash"
+        return "no_plan_found"
+
+    def proof(self) -> Proof:
+        """Verdict, open gap and time."""
+        verdict, gap = self.result.verdict, self.result.gap
+        if self.at_edge and verdict in (Verdict.PROVED_BEST, Verdict.PROVED_IMPOSSIBLE):
+            verdict, gap = Verdict.BEST_FOUND, inf
+        unknown = verdict is Verdict.PROVED_IMPOSSIBLE or gap > 1.0
+        return Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(self.result.milliseconds, 3))
+
+    def reports(self, masses_g: Sequence[float], contents: Contents) -> tuple[TargetReport, ...]:
+        """What became of each target with these masses."""
+        binding = binding_targets(self.result)
+        found = []
+        for target in self.asked.targets:
+            law = PROPERTIES[target.name]
+            reached = value_of(target.name, self.numbers.materials, masses_g, contents)
+            miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
+            size = abs(reached) if reached is not None else 0.0
+            exact = self.asked.rounding == "none"
+            met = miss <= (1e-9 * max(1.0, size) if exact else _ROUNDING_SHARE * law.tolerance(size))
+            priced = target.name in binding and self.result.outcome is Outcome.MET and reached is not None
+            found.append(
+                TargetReport(
+                    property=target.name,
+                    asked=target.asked,
+                    reached=None if reached is None else rounded(target.name, reached),
+                    unit=law.unit,
+                    miss=0.0 if met or isinf(miss) else float(f"{miss:.3g}"),
+                    met=met,
+                    binding=target.name in binding,
+                    marginal=marginal_text(
+                        self.result, self.numbers, target.name, reached or 0.0, self.asked.circumstances
+                    )
+                    if priced
+                    else None,
+                )
+            )
+        return tuple(found)
+
+    def _proved_what(self) -> str:
+        """What a proof of optimality speaks of: the first aim only."""
+        if len(self.result.problem.aims) > len(self.numbers.problem.aims):
+            return "no other amounts come nearer to the values asked for"
+        if self.asked.prefer:
+            first = self.asked.prefer[0]
+            return f"no other amounts give {'more' if first.maximise else 'less'} {first.name}"
+        if scale_is_free(self.numbers.materials, self.asked.targets):
+            return "no other amounts make more of it"
+        return "no smaller addition meets them"
+
+    def summary(self, outcome: OutcomeName, proof: Proof, reports: Sequence[TargetReport]) -> str:
+        """One sentence about the whole."""
+        words = "; ".join(_miss_words(r) for r in reports if not r.met)
+        if outcome == "targets_met":
+            if proof.verdict == "proved_best":
+                return f"All targets are met, and {self._proved_what()} (proved)."
+            return "All targets are met; better amounts may exist."
+        if outcome == "nearest_measurable":
+            return f"Every target can be met, but not after rounding each amount to the scale's step: {words}."
+        if outcome == "targets_clash":
+            return f"No amounts within the limits meet all targets (proved). The nearest plan: {words}."
+        return f"No plan was found, and it is not proved that there is none. The nearest found: {words}."
+
+    def edge_cautions(self) -> list[Caution]:
+        """One for each addition at the edge of the search."""
+        return [
+            Caution(
+                "amount_without_limit",
+                "warning",
+                f"{name} has no limit and ended at the edge of the search: give a max, or a target for the volume.",
+                "arithmetic",
+            )
+            for name in self.at_edge
+        ]
+
+    def searched(self) -> list[Assumed]:
+        """The limits that nobody named, and how much is made where nobody said."""
+        found = []
+        if scale_is_free(self.numbers.materials, self.asked.targets):
+            found.append(
+                Assumed("how much to make", "as much as the limits allow", "our default", "a target for the volume")
+            )
+        for j in self.numbers.boundless:
+            most_kg = self.numbers.problem.upper[j] * self.numbers.litres
+            found.append(Assumed(f"{self.name(j)}: max", f"{most_kg:.4g} kg", "our default: no limit given", "stock"))
+        return found
+
+
+def _miss_words(report: TargetReport) -> str:
+    if report.reached is None:
+        return f"{report.property} is not defined for this blend"
+    shown = number_text(report.reached, 10.0 ** -PROPERTIES[report.property].decimals)
+    unit = f" {report.unit}" if report.unit and report.unit != "SG" else ""
+    return f"{report.property} reaches {shown}{unit} of {report.asked}"
