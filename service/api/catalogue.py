@@ -156,6 +156,7 @@ def _flat(ingredient: IngredientOut) -> Row:
 
 
 _COMPONENT_NAMES = sorted({c.value for i in find_ingredients() for c in i.composition})
+_COLUMNS = tuple(_flat(ingredient_out(find_ingredients()[0])))
 
 
 def _listed(query: IngredientQuery) -> list[IngredientOut]:
@@ -177,7 +178,7 @@ def catalogue_router() -> APIRouter:
         router, "/ingredients.csv", summary="The catalogue as a table", response_class=Response, responses=csv_answer
     )
     async def list_ingredients_csv(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
-        return cached_text(request, csv_text([_flat(i) for i in _listed(query)]), "text/csv")
+        return cached_text(request, csv_text([_flat(i) for i in _listed(query)], _COLUMNS), "text/csv")
 
     @get_and_head(
         router,

@@ -1,22 +1,33 @@
-"""The questions that a spreadsheet cell can ask: parameters, and how each becomes one number."""
+"""The questions that a spreadsheet cell can ask, and how each becomes one number."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
-from pydantic import Field
-
-from service.api.numbers import QueryInteger, QueryModel, QueryNumber, ShortText
+from service.api.cell_queries import (
+    AbvFromGravities,
+    AfterAddition,
+    AmountForGravity,
+    BrixFromSg,
+    CellQuery,
+    ExtractFromGravityAndAbv,
+    GravityFromReading,
+    IngredientQuery,
+    LotQuery,
+    MassFromVolume,
+    SgFromBrix,
+    VolumeFromMass,
+)
 from service.api.reading import TEMPERATURE, VOLUME, Reader, lot_from
 from service.api.reading_blend import addition_from, target_from
 from service.api.requests import AdditionPoured, LotIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Ingredient
-from service.errors import InputError, ServiceError
-from service.model.lot import Assumed, LotClass
+from service.errors import InputError, OutOfRangeError, ServiceError
+from service.model.lot import Assumed
 from service.physics.extract import extract_g_per_l_from_sg_and_abv
 from service.physics.fermentation import abv_from_gravities
 from service.physics.scales import sg_20_20_from_hydrometer
@@ -28,110 +39,7 @@ from service.planner.single import Answer, amount_for, property_after
 from service.quantities import Kind, parse_quantity
 from service.quantities.units import UNIT_BY_SPELLING
 
-MassUnit = Literal["g", "kg", "oz", "lb"]
-VolumeUnit = Literal["mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
-AnyUnit = Literal["g", "kg", "oz", "lb", "mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
-
-
-class CellQuery(QueryModel):
-    """What every cell may carry."""
-
-    explain: QueryInteger = Field(0, ge=0, le=1, description="1 for a sentence with cautions instead of the number.")
-
-
-class GravityQuery(CellQuery):
-    """Where a gravity is given: the sample's temperature corrects a hydrometer's reading."""
-
-    sample_temperature: ShortText | None = Field(None, description="Such as 68F; without it gravities are SG 20/20.")
-    calibrated_at: ShortText | None = Field(None, description="Temperature on the hydrometer; default 20C.")
-
-
-class LotQuery(GravityQuery):
-    """A lot in a URL."""
-
-    volume: ShortText = Field(description="Such as 9.5L or 5gal.")
-    gravity: QueryNumber = Field(description="SG, such as 0.998.")
-    abv_percent: QueryNumber | None = Field(None, ge=0, le=100)
-    original_gravity: QueryNumber | None = Field(None, description="Instead of abv_percent; SG 20/20.")
-    lot_class: LotClass = Field(LotClass.MEAD, alias="class")
-    titratable_acidity: ShortText | None = None
-    residual_sugar: ShortText | None = None
-
-
-class IngredientQuery(LotQuery):
-    """A lot and an ingredient to add to it."""
-
-    ingredient: ShortText = Field(description="An id or short name of the catalogue, such as honey.")
-    brix: QueryNumber | None = Field(None, gt=0, le=100, description="Measured, corrected for acid.")
-    moisture_percent: QueryNumber | None = Field(None, gt=0, lt=100, description="Measured on the honey.")
-
-
-class AmountForGravity(IngredientQuery):
-    """How much of an ingredient brings a lot to a gravity?"""
-
-    target: QueryNumber = Field(description="SG 20/20 wanted, such as 1.016.")
-    unit: AnyUnit = "g"
-
-
-class AfterAddition(IngredientQuery):
-    """What will a lot be after this addition?"""
-
-    amount: ShortText = Field(description="Such as 600g or 1.5lb.")
-
-
-class AbvFromGravities(CellQuery):
-    """Strength from original and final gravity."""
-
-    original_gravity: QueryNumber
-    final_gravity: QueryNumber
-    original_sample_temperature: ShortText | None = None
-    final_sample_temperature: ShortText | None = None
-    calibrated_at: ShortText | None = None
-
-
-class GravityFromReading(CellQuery):
-    """A hydrometer's reading brought to SG 20/20."""
-
-    reading: QueryNumber
-    sample_temperature: ShortText
-    calibrated_at: ShortText = "20C"
-    abv_percent: QueryNumber = Field(0.0, ge=0, le=60, description="Of the sample; its alcohol expands more.")
-
-
-class ExtractFromGravityAndAbv(GravityQuery):
-    """Total dry extract by the OIV rule (Tabarié), in g/L."""
-
-    gravity: QueryNumber
-    abv_percent: QueryNumber = Field(ge=0, le=100)
-
-
-class SgFromBrix(CellQuery):
-    """Specific gravity 20/20 of a sugar solution."""
-
-    brix: QueryNumber
-
-
-class BrixFromSg(CellQuery):
-    """Degrees Brix of a sugar solution; meaningless for a liquid with alcohol."""
-
-    sg: QueryNumber
-
-
-class MassFromVolume(CellQuery):
-    """Mass of a volume of an ingredient at 20 °C."""
-
-    ingredient: ShortText
-    volume: ShortText
-    unit: MassUnit = "g"
-
-
-class VolumeFromMass(CellQuery):
-    """Volume of a mass of an ingredient at 20 °C."""
-
-    ingredient: ShortText
-    mass: ShortText
-    unit: VolumeUnit = "mL"
-
+_COLDEST_C, _WARMEST_C = 0.0, 40.0
 
 _NO_CHECK = Caution(
     "estimate",
@@ -196,7 +104,7 @@ def _amount_for_gravity(query: AmountForGravity) -> Answer:
     if UNIT_BY_SPELLING[query.unit.lower()].kind is Kind.MASS:
         value = _in_unit(mass_g, query.unit)
     else:
-        value = _in_unit(mass_g / density_g_ml(asked.ingredient), query.unit)
+        value = _in_unit(mass_g / _density(asked.ingredient, "/unit"), query.unit)
     predicted = plan.predicted
     return Answer(
         value,
@@ -232,6 +140,11 @@ def _corrected(reading: float, sample: str | None, calibrated: str | None, abv_p
             raise InputError("A hydrometer's reading needs the temperature of the sample.", f"/{what}")
         return reading
     sample_c = parse_quantity(sample, TEMPERATURE, pointer=f"/{what}").value_base
+    if not _COLDEST_C <= sample_c <= _WARMEST_C:
+        raise OutOfRangeError(
+            f"Corrections are known for samples of {_COLDEST_C:g}–{_WARMEST_C:g} °C, not {sample_c:.0f} °C: cool it.",
+            f"/{what}",
+        )
     return sg_20_20_from_hydrometer(reading, sample_c, calibrated_c, abv_percent)
 
 
@@ -315,11 +228,11 @@ def _known(name: str) -> Ingredient:
         raise error.below("/ingredient") from error
 
 
-def _density(ingredient: Ingredient) -> float:
+def _density(ingredient: Ingredient, pointer: str = "/ingredient") -> float:
     try:
         return density_g_ml(ingredient)
     except ServiceError as error:
-        raise error.below("/ingredient") from error
+        raise error.below(pointer) from error
 
 
 def _mass_from_volume(query: MassFromVolume) -> Answer:
@@ -349,6 +262,22 @@ class Question:
     query: type[CellQuery]
     answer: Callable[[Any], Answer]
     example: str
+    about: str
+    """The parameter that a fault without a place belongs to."""
+
+    @property
+    def parameters(self) -> list[str]:
+        """Names of its parameters as they stand in a URL."""
+        return [field.alias or name for name, field in self.query.model_fields.items()]
+
+    def answered(self, query: CellQuery) -> Answer:
+        """The answer; a fault points at the parameter it belongs to, however deep in the request it was found."""
+        try:
+            return self.answer(query)
+        except ServiceError as error:
+            named = [part for part in error.pointer.split("/") if part in self.parameters]
+            error.pointer = f"/{named[-1] if named else self.about}"
+            raise
 
     @property
     def meaning(self) -> str:
@@ -358,24 +287,40 @@ class Question:
 
 _LOT_EXAMPLE = "ingredient=honey&volume=9.5L&gravity=0.9985&abv_percent=7.2"
 QUESTIONS: tuple[Question, ...] = (
-    Question("amount-for-gravity", AmountForGravity, _amount_for_gravity, f"{_LOT_EXAMPLE}&target=1.016&unit=kg"),
-    Question("gravity-after", AfterAddition, _after("gravity"), f"{_LOT_EXAMPLE}&amount=500g"),
-    Question("abv-after", AfterAddition, _after("abv_percent"), f"{_LOT_EXAMPLE}&amount=500g"),
-    Question("abv-from-gravities", AbvFromGravities, _abv_from_gravities, "original_gravity=1.054&final_gravity=0.998"),
+    Question(
+        "amount-for-gravity", AmountForGravity, _amount_for_gravity, f"{_LOT_EXAMPLE}&target=1.016&unit=kg", "target"
+    ),
+    Question("gravity-after", AfterAddition, _after("gravity"), f"{_LOT_EXAMPLE}&amount=500g", "amount"),
+    Question("abv-after", AfterAddition, _after("abv_percent"), f"{_LOT_EXAMPLE}&amount=500g", "amount"),
+    Question(
+        "abv-from-gravities",
+        AbvFromGravities,
+        _abv_from_gravities,
+        "original_gravity=1.054&final_gravity=0.998",
+        "original_gravity",
+    ),
     Question(
         "gravity-from-reading",
         GravityFromReading,
         _gravity_from_reading,
         "reading=1.012&sample_temperature=75F&calibrated_at=60F&abv_percent=7",
+        "reading",
     ),
-    Question("extract-from-gravity-and-abv", ExtractFromGravityAndAbv, _extract, "gravity=1.012&abv_percent=7.2"),
-    Question("sg-from-brix", SgFromBrix, _sg_from_brix, "brix=11.8"),
-    Question("brix-from-sg", BrixFromSg, _brix_from_sg, "sg=1.048"),
+    Question(
+        "extract-from-gravity-and-abv",
+        ExtractFromGravityAndAbv,
+        _extract,
+        "gravity=1.012&abv_percent=7.2",
+        "gravity",
+    ),
+    Question("sg-from-brix", SgFromBrix, _sg_from_brix, "brix=11.8", "brix"),
+    Question("brix-from-sg", BrixFromSg, _brix_from_sg, "sg=1.048", "sg"),
     Question(
         "mass-from-volume",
         MassFromVolume,
         _mass_from_volume,
         "ingredient=orange_juice_concentrate_frozen&volume=12floz&unit=g",
+        "volume",
     ),
-    Question("volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL"),
+    Question("volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL", "mass"),
 )

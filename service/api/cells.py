@@ -16,7 +16,8 @@ from pydantic import BaseModel, Field
 from starlette.responses import Response
 
 from service.api.cached import cached_json, cached_text
-from service.api.cell_questions import QUESTIONS, CellQuery, Question
+from service.api.cell_queries import CellQuery
+from service.api.cell_questions import QUESTIONS, Question
 from service.api.numbers import NoQuery
 from service.api.routing import get_and_head
 from service.planner.single import Answer
@@ -53,7 +54,7 @@ def sentence(answer: Answer) -> str:
 
 
 def _endpoint(question: Question) -> Callable[..., Any]:
-    kept = lru_cache(maxsize=_KEPT_ANSWERS)(question.answer)
+    kept = lru_cache(maxsize=_KEPT_ANSWERS)(question.answered)
 
     async def endpoint(request: Request, query: CellQuery) -> Response:
         answer = kept(query)
@@ -96,7 +97,7 @@ def _described(question: Question) -> CellQuestion:
     return CellQuestion(
         question=question.name,
         meaning=question.meaning,
-        parameters=[field.alias or name for name, field in fields.items()],
+        parameters=question.parameters,
         needed=[field.alias or name for name, field in fields.items() if field.is_required()],
         example=f"/v1/cell/{question.name}?{question.example}",
     )

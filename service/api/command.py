@@ -177,6 +177,7 @@ def _targets(targets: list[dict[str, Any]]) -> list[str]:
 def _cautions(body: dict[str, Any], *, stop: bool) -> list[str]:
     lines = []
     for caution in body["cautions"]:
+        about = f"{caution['about']}: " if caution["about"] else ""
         if (caution["level"] == "stop") is stop:
-            lines += _wrapped(f"{caution['level'].upper()}: {caution['text']}", "  ")
+            lines += _wrapped(f"{caution['level'].upper()}: {about}{caution['text']}", "  ")
     return lines

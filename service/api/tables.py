@@ -35,13 +35,11 @@ def _cell(value: str | float | None) -> str | float:
     return value
 
 
-def csv_text(rows: Sequence[Row]) -> str:
-    """Rows of equal columns as CSV with a header line."""
-    if not rows:
-        return ""
+def csv_text(rows: Sequence[Row], columns: Sequence[str] = ()) -> str:
+    """Rows of equal columns as CSV with a header line; `columns` where there may be no row to tell them."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    columns = list(rows[0])
+    columns = list(rows[0]) if rows else columns
     writer.writerow(columns)
     for row in rows:
         writer.writerow([_cell(row.get(column)) for column in columns])

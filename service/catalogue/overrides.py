@@ -140,6 +140,9 @@ def with_measured(
             per_kg = _meq_per_kg(ingredient, per_l or 0.0, density_g_ml, masses, f, sid_meq_per_kg, reading is not None)
         q = _acid_factor(ingredient, per_kg, f, sid_meq_per_kg)
         masses, h = _rebalanced(ingredient, masses, q, reading is not None)
+        if reading is not None and density_g_ml is not None:
+            solids, masses, q, h = _at_density(ingredient, reading, per_kg, sid_meq_per_kg)
+            f = solids.factor
         measured_ta = citric_g_per_100g_from_meq_per_kg(per_kg)
         ta = _measured_spread(measured_ta, TA_RELATIVE_SD * measured_ta)
         changed.append("titratable_acidity")
@@ -228,6 +231,23 @@ def _acid_factor(ingredient: Ingredient, acidity_meq_per_kg: float, f: float, si
             "/titratable_acidity",
         )
     return top / bottom
+
+
+def _at_density(
+    ingredient: Ingredient, reading: Reading, per_kg: float, sid_meq_per_kg: float | None
+) -> tuple[SolidsFactor, dict[Component, float], float, float]:
+    """Solids and acids that have the density read: acid in the place of sugar changes it a little, so aim again."""
+    aim = reading.value
+    for _ in range(_DENSITY_PASSES):
+        solids = solids_factor(ingredient, replace(reading, value=aim), None)
+        scaled = scaled_solids(ingredient.composition, solids.factor, reading.pointer)
+        q = _acid_factor(ingredient, per_kg, solids.factor, sid_meq_per_kg)
+        masses, h = _rebalanced(ingredient, scaled, q, solids_measured=True)
+        miss = reading.value - mixture.density_g_ml(masses)
+        if abs(miss) < 1e-13:
+            break
+        aim += miss
+    return solids, masses, q, h
 
 
 def _meq_per_kg(

@@ -30,6 +30,8 @@ class Caution:
     """What to heed, at most 30 words."""
     source_id: str
     """Key of /v1/sources."""
+    about: str | None = None
+    """The recipe it speaks of, where an answer holds several."""
 
 
 @dataclass(frozen=True, slots=True)

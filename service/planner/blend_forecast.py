@@ -41,11 +41,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         )
         assumed += [(recipe.name, a) for a in assumed_in(materials, circumstances)]
         found = cautions_for(materials, masses, contents, circumstances)
-        cautions += (
-            [replace(c, text=f"{recipe.name}: {c.text}") if _speaks_of_amounts(c) else c for c in found]
-            if several
-            else found
-        )
+        cautions += [replace(c, about=recipe.name) if _speaks_of_amounts(c) else c for c in found] if several else found
         if several:
             readings.append(
                 NextReading(

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from service.catalogue.derived import effect_on_acidity_unknown
-from service.catalogue.records import Category
+from service.catalogue.records import Category, Ingredient
 from service.model.contents import Contents
 from service.model.lot import JUICE_ROW
 from service.physics.solutes import Component
@@ -59,6 +59,7 @@ def cautions_for(
         [
             *_refermentation(present, contents, circumstances),
             *_ingredients(present, circumstances),
+            *_too_alkaline(contents),
             *_vessel(contents, circumstances),
             *_ranges(present, contents),
             *_lots(present),
@@ -173,7 +174,7 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
         name = material.name
         for code, text in asked.cautions:
             yield Caution(code, "note" if code in _NOTES_OF_READINGS else "warning", text, "reading")
-        if ingredient.category is Category.JUICE and asked.treatment in (None, "raw"):
+        if asked.treatment == "raw" or (_is_juice(ingredient) and asked.treatment is None):
             said = "raw" if asked.treatment == "raw" else "of unknown treatment"
             if asked.treatment == "raw" and stabilised:
                 yield Caution(
@@ -231,6 +232,12 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
             )
 
 
+def _is_juice(ingredient: Ingredient) -> bool:
+    """Whether it is juice as pressed; concentrates have been heated (common practice, no source)."""
+    own = ingredient.category is Category.CUSTOM and ingredient.juice_share_percent > 0.0
+    return own or ingredient.category is Category.JUICE
+
+
 def _raw_juice(name: str, said: str) -> Caution:
     return Caution(
         "raw_juice",
@@ -239,6 +246,17 @@ def _raw_juice(name: str, said: str) -> Caution:
         "old, pregnant or ill, and yeast. Heat-treat it.",
         "cfr21_120_24",
     )
+
+
+def _too_alkaline(contents: Contents) -> Iterator[Caution]:
+    if contents.tally("titratable_meq") < 0.0:
+        yield Caution(
+            "more_carbonate_than_acid",
+            "stop",
+            "More carbonate or alkalinity than acid: the drink turns alkaline, and the carbon dioxide reckoned as lost "
+            "stays in part. Add less.",
+            "arithmetic",
+        )
 
 
 def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:

@@ -1,0 +1,114 @@
+"""The parameters of each cell question, as they stand in a URL."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from service.api.numbers import QueryInteger, QueryModel, QueryNumber, ShortText
+from service.model.lot import LotClass
+
+MassUnit = Literal["g", "kg", "oz", "lb"]
+VolumeUnit = Literal["mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
+AnyUnit = Literal["g", "kg", "oz", "lb", "mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
+
+
+class CellQuery(QueryModel):
+    """What every cell may carry."""
+
+    explain: QueryInteger = Field(0, ge=0, le=1, description="1 for a sentence with cautions instead of the number.")
+
+
+class GravityQuery(CellQuery):
+    """Where a gravity is given: the sample's temperature corrects a hydrometer's reading."""
+
+    sample_temperature: ShortText | None = Field(None, description="Such as 68F; without it gravities are SG 20/20.")
+    calibrated_at: ShortText | None = Field(None, description="Temperature on the hydrometer; default 20C.")
+
+
+class LotQuery(GravityQuery):
+    """A lot in a URL."""
+
+    volume: ShortText = Field(description="Such as 9.5L or 5gal.")
+    gravity: QueryNumber = Field(description="SG, such as 0.998.")
+    abv_percent: QueryNumber | None = Field(None, ge=0, le=100)
+    original_gravity: QueryNumber | None = Field(None, description="Instead of abv_percent; SG 20/20.")
+    lot_class: LotClass = Field(LotClass.MEAD, alias="class")
+    titratable_acidity: ShortText | None = None
+    residual_sugar: ShortText | None = None
+
+
+class IngredientQuery(LotQuery):
+    """A lot and an ingredient to add to it."""
+
+    ingredient: ShortText = Field(description="An id or short name of the catalogue, such as honey.")
+    brix: QueryNumber | None = Field(None, gt=0, le=100, description="Measured, corrected for acid.")
+    moisture_percent: QueryNumber | None = Field(None, gt=0, lt=100, description="Measured on the honey.")
+
+
+class AmountForGravity(IngredientQuery):
+    """How much of an ingredient brings a lot to a gravity?"""
+
+    target: QueryNumber = Field(description="SG 20/20 wanted, such as 1.016.")
+    unit: AnyUnit = "g"
+
+
+class AfterAddition(IngredientQuery):
+    """What will a lot be after this addition?"""
+
+    amount: ShortText = Field(description="Such as 600g or 1.5lb.")
+
+
+class AbvFromGravities(CellQuery):
+    """Strength from original and final gravity."""
+
+    original_gravity: QueryNumber
+    final_gravity: QueryNumber
+    original_sample_temperature: ShortText | None = None
+    final_sample_temperature: ShortText | None = None
+    calibrated_at: ShortText | None = None
+
+
+class GravityFromReading(CellQuery):
+    """A hydrometer's reading brought to SG 20/20."""
+
+    reading: QueryNumber
+    sample_temperature: ShortText
+    calibrated_at: ShortText = "20C"
+    abv_percent: QueryNumber = Field(0.0, ge=0, le=60, description="Of the sample; its alcohol expands more.")
+
+
+class ExtractFromGravityAndAbv(GravityQuery):
+    """Total dry extract by the OIV rule (Tabarié), in g/L."""
+
+    gravity: QueryNumber
+    abv_percent: QueryNumber = Field(ge=0, le=100)
+
+
+class SgFromBrix(CellQuery):
+    """Specific gravity 20/20 of a sugar solution."""
+
+    brix: QueryNumber
+
+
+class BrixFromSg(CellQuery):
+    """Degrees Brix of a sugar solution; meaningless for a liquid with alcohol."""
+
+    sg: QueryNumber
+
+
+class MassFromVolume(CellQuery):
+    """Mass of a volume of an ingredient at 20 °C."""
+
+    ingredient: ShortText
+    volume: ShortText
+    unit: MassUnit = "g"
+
+
+class VolumeFromMass(CellQuery):
+    """Volume of a mass of an ingredient at 20 °C."""
+
+    ingredient: ShortText
+    mass: ShortText
+    unit: VolumeUnit = "mL"

@@ -1,0 +1,89 @@
+"""The application as it is served, one request at a time: what the tests of the questions ask."""
+
+from __future__ import annotations
+
+import copy
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from starlette.testclient import TestClient
+
+from service.api.main import build_app
+from service.api.settings import Settings
+
+EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
+PATHS = {"solve_blend": "/v1/blend-plans", "forecast_blend": "/v1/blend-forecasts"}
+
+BASE: dict[str, Any] = {
+    "lots": [
+        {"name": "base", "volume": "10 L", "gravity": 0.998, "abv_percent": 8.0, "titratable_acidity": "5 g/L tartaric"}
+    ],
+    "additions": [{"ingredient": "honey_acacia", "max": "2 kg"}],
+    "targets": {"gravity": 1.012},
+}
+"""A small request that is answered; tests change one thing in it."""
+
+
+@cache
+def app() -> TestClient:
+    """A client of the whole application."""
+    return TestClient(build_app(Settings()))
+
+
+def post(path: str, body: Any, status: int = 200) -> dict[str, Any]:
+    """The JSON that a body is answered with, and its status checked."""
+    response = app().post(path, json=body)
+    assert response.status_code == status, response.text
+    answer: dict[str, Any] = response.json()
+    return answer
+
+
+def plan(body: Any) -> dict[str, Any]:
+    """The answer of `solve_blend`."""
+    return post(PATHS["solve_blend"], body)
+
+
+def forecast(body: Any) -> dict[str, Any]:
+    """The answer of `forecast_blend`."""
+    return post(PATHS["forecast_blend"], body)
+
+
+def changed(*path: str | int, to: Any = None, body: Any = None) -> dict[str, Any]:
+    """The base request with one place set to a value, or taken out."""
+    result: dict[str, Any] = copy.deepcopy(BASE if body is None else body)
+    here: Any = result
+    for part in path[:-1]:
+        here = here.setdefault(part, {}) if isinstance(here, dict) else here[part]
+    if to is None:
+        del here[path[-1]]
+    else:
+        here[path[-1]] = to
+    return result
+
+
+def amounts(answer: dict[str, Any]) -> dict[str, float]:
+    """Mass [g] of every material by name."""
+    return {a["name"]: a["mass_g"] for a in answer["amounts"]}
+
+
+def reports(answer: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """The report of every target by property."""
+    return {t["property"]: t for t in answer["targets"]}
+
+
+def codes(answer: dict[str, Any]) -> dict[str, str]:
+    """Level of every caution by code."""
+    return {c["code"]: c["level"] for c in answer["cautions"]}
+
+
+def examples(operation_id: str) -> list[Path]:
+    """The files of an operation's examples."""
+    return sorted((EXAMPLES / operation_id).glob("*.json"))
+
+
+def example(operation_id: str, start: str) -> Any:
+    """The body of the example whose file name starts so."""
+    (path,) = (EXAMPLES / operation_id).glob(f"{start}*.json")
+    return json.loads(path.read_text(encoding="utf-8"))

@@ -1,0 +1,138 @@
+"""`python -m service ask`: one request file answered on the command line."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from service.__main__ import main
+from service.api.command import answer_file, table
+from tests.api.real import BASE, EXAMPLES, changed, plan
+
+DEMO = EXAMPLES / "solve_blend" / "01_sour_cherry_and_lemon.json"
+TWO = EXAMPLES / "forecast_blend" / "01_two_recipes.json"
+
+
+def command(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "service", *arguments],
+        cwd=EXAMPLES.parent,
+        capture_output=True,
+        encoding="utf-8",
+        timeout=60,
+        check=False,
+    )
+
+
+def told(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], *arguments: str | Path
+) -> tuple[int, str]:
+    """Exit code and text of the command in this process."""
+    monkeypatch.setattr(sys, "argv", ["service", *map(str, arguments)])
+    code = main()
+    return code, capsys.readouterr().out
+
+
+def quiet(answer: dict[str, Any]) -> dict[str, Any]:
+    return {**answer, "proof": None}
+
+
+def test_the_demo_as_a_table() -> None:
+    done = command("ask", str(DEMO))
+    assert (done.returncode, done.stderr) == (0, "")
+    lines = done.stdout.splitlines()
+    for words in ("Pour or weigh", "Expect", "Target", "Assumed, for want of a reading:", "Measure next:"):
+        assert any(line.startswith(words) for line in lines), words
+    assert any(line.startswith("targets_met: All targets are met") for line in lines)
+    assert any(line.startswith("Proof: proved_best") for line in lines)
+    for amount in plan(json.loads(DEMO.read_text(encoding="utf-8")))["amounts"]:
+        assert any(line.startswith(f"{amount['name']}  ") and amount["amount_text"] in line for line in lines)
+    assert any(line.split()[:2] == ["gravity", "1.0120"] for line in lines)
+    assert max(map(len, lines)) <= 120
+
+
+def test_the_demo_as_json() -> None:
+    done = command("ask", str(DEMO), "--json")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert quiet(json.loads(done.stdout)) == quiet(plan(json.loads(DEMO.read_text(encoding="utf-8"))))
+
+
+def test_a_forecast_is_told_by_its_recipes(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    code, text = told(monkeypatch, capsys, "ask", TWO)
+    assert code == 0
+    assert text.index("Recipe: honey and lemon") < text.index("Recipe: orange concentrate")
+    wrong, refusal = told(monkeypatch, capsys, "ask", TWO, "--operation", "solve_blend")
+    assert wrong == 1
+    assert "at /recipes: There is no field" in refusal
+
+
+def test_a_refused_file(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    file = tmp_path / "request.json"
+    file.write_text(json.dumps(changed("targets", "ph", to=3.4)), encoding="utf-8")
+    code, text = told(monkeypatch, capsys, "ask", file)
+    assert code == 1
+    assert "at /targets/ph: A pH cannot be aimed at yet" in " ".join(text.split())
+    code, text = told(monkeypatch, capsys, "ask", file, "--json")
+    assert code == 1
+    assert json.loads(text)["errors"][0]["pointer"] == "/targets/ph"
+    file.write_text(json.dumps({**BASE, "colour": "gold", "rounding": 3}), encoding="utf-8")
+    code, text = told(monkeypatch, capsys, "ask", file)
+    assert code == 1
+    assert "at /colour" in text
+    assert "at /rounding" in text
+
+
+@pytest.mark.parametrize("text", ["", "{", "[1, 2", "\ufeff{}", '{"lots": NaN}', "[]", "3", '{"lots": 1e999}'])
+def test_a_file_that_is_no_request(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path, text: str
+) -> None:
+    file = tmp_path / "request.json"
+    file.write_text(text, encoding="utf-8")
+    code, said = told(monkeypatch, capsys, "ask", file)
+    assert code == 1
+    assert said.strip()
+    code, said = told(monkeypatch, capsys, "ask", file, "--json")
+    assert code == 1
+    assert json.loads(said)["status"] in (400, 422)
+
+
+def test_a_file_of_other_bytes_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "request.json"
+    file.write_bytes(b"\xff\xfe{}")
+    assert answer_file(file, None)[0] == 400
+    assert answer_file(tmp_path, None)[0] == 400
+
+
+def test_a_missing_file_is_said_without_its_folder(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    code, text = told(monkeypatch, capsys, "ask", tmp_path / "nothing.json")
+    assert code == 1
+    assert "There is no file nothing.json" in text
+    assert str(tmp_path) not in text
+
+
+@pytest.mark.parametrize("arguments", [(), ("answer",), ("ask",), ("ask", "a.json", "--operation", "other")])
+def test_a_command_that_cannot_be_read_exits_with_2(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...]
+) -> None:
+    with pytest.raises(SystemExit) as caught:
+        told(monkeypatch, capsys, *arguments)
+    assert caught.value.code == 2
+    assert "usage: python -m service" in capsys.readouterr().err
+
+
+def test_a_clash_is_an_answer(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    code, text = told(monkeypatch, capsys, "ask", EXAMPLES / "solve_blend" / "03_clash.json")
+    assert code == 0
+    assert "targets_clash: No amounts within the limits meet all targets (proved)." in text
+    assert "off by 1.09" in text
+
+
+def test_a_table_of_no_amounts_says_so() -> None:
+    assert "(no amounts)" in table({**plan(BASE), "amounts": []})
