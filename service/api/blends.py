@@ -38,7 +38,7 @@ def blends_router(settings: Settings) -> APIRouter:
 
     @router.post(
         "/blend-plans.csv",
-        summary="The same as flat rows: one for each amount",
+        summary="The same as one flat row, grams of each part in its own column",
         response_class=CsvResponse,
         openapi_extra=_with_examples("solve_blend"),
     )

@@ -10,7 +10,7 @@ from typing import Any
 
 from starlette.responses import Response
 
-from service.planner.answers import Amount, BlendForecast, BlendPlan, Predicted
+from service.planner.answers import Amount, BlendForecast, BlendPlan, Caution, Predicted
 
 Row = dict[str, str | float | None]
 
@@ -40,7 +40,7 @@ def csv_text(rows: Sequence[Row], columns: Sequence[str] = ()) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     columns = list(rows[0]) if rows else columns
-    writer.writerow(columns)
+    writer.writerow([_cell(column) for column in columns])
     for row in rows:
         writer.writerow([_cell(row.get(column)) for column in columns])
     return out.getvalue()
@@ -62,34 +62,41 @@ def _predicted(predicted: Predicted) -> Row:
     }
 
 
-def _amount(amount: Amount) -> Row:
-    return {
-        "name": amount.name,
-        "kind": amount.kind,
-        "amount_mass_g": amount.mass_g,
-        "amount_volume_ml": amount.volume_ml,
-        "amount_text": amount.amount_text,
-        "share_of_volume_percent": amount.share_of_volume_percent,
-        "cost": amount.cost,
-    }
+def _amounts(amounts: Sequence[Amount], names: Sequence[str]) -> Row:
+    """A column of grams for each name; empty where a recipe has none of it."""
+    masses = {amount.name: amount.mass_g for amount in amounts}
+    return {f"{name}_mass_g": masses.get(name) for name in names}
+
+
+def _stops(cautions: Sequence[Caution], recipe: str | None = None) -> str:
+    """The `stop` cautions in one cell, ahead of the amounts."""
+    return " | ".join(c.text for c in cautions if c.level == "stop" and c.about in (None, recipe))
 
 
 def plan_rows(plan: BlendPlan) -> list[Row]:
-    """One row for each amount of a plan, with the whole's outcome, predictions and `stop` cautions beside it."""
-    stop = " | ".join(c.text for c in plan.cautions if c.level == "stop")
-    head: Row = {"batch": plan.batch, "date": plan.date, "outcome": plan.outcome, "stop": stop}
-    return [{**head, **_amount(amount), **_predicted(plan.predicted)} for amount in plan.amounts]
+    """One row for a plan: outcome, `stop` cautions, grams of each lot and addition, predictions."""
+    return [
+        {
+            "batch": plan.batch,
+            "date": plan.date,
+            "outcome": plan.outcome,
+            "stop": _stops(plan.cautions),
+            **_amounts(plan.amounts, [amount.name for amount in plan.amounts]),
+            **_predicted(plan.predicted),
+        }
+    ]
 
 
 def forecast_rows(forecast: BlendForecast) -> list[Row]:
-    """One row for each recipe of a forecast, with the `stop` cautions of all of them."""
-    stop = " | ".join(c.text for c in forecast.cautions if c.level == "stop")
+    """One row for each recipe: its `stop` cautions, grams of everything that any recipe holds, predictions."""
+    names = list(dict.fromkeys(amount.name for recipe in forecast.recipes for amount in recipe.amounts))
     return [
         {
             "batch": forecast.batch,
             "date": forecast.date,
             "recipe": recipe.name,
-            "stop": stop,
+            "stop": _stops(forecast.cautions, recipe.name),
+            **_amounts(recipe.amounts, names),
             **_predicted(recipe.predicted),
         }
         for recipe in forecast.recipes

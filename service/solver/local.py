@@ -17,7 +17,7 @@ from enum import Enum
 from operator import mul
 
 from service.physics.mixture import SOLIDS_FRACTION_MAX, volume_and_gradient_ml
-from service.solver.problem import Amounts, Problem, Tangent, volume_at
+from service.solver.problem import Amounts, Problem, Tangent
 from service.solver.simplex import LpResult, LpStatus, solve_lp
 
 TOLERANCE = 1e-9
@@ -26,8 +26,11 @@ TOLERANCE = 1e-9
 _SIGN_TOLERANCE = 1e-8
 """A multiplier below this share of its aim's largest gradient counts as zero, and the next aim decides."""
 
+_SINGULAR = 1e-13
 _ROUNDS = 12
 _NEWTON_STEPS = 8
+_LAST_STEP = 1e-7
+"""A miss from which one more step leaves its square: nothing that counts."""
 
 
 class LocalStatus(Enum):
@@ -48,14 +51,26 @@ class Basis:
 
 
 @dataclass(frozen=True, slots=True)
+class Stop:
+    """A basis with the feasible point that it gave."""
+
+    basis: Basis
+    x: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class LocalResult:
-    """A stationary point with its basis and the multipliers of its active rows for each aim."""
+    """A stationary point with its basis and the multipliers of its active rows for each aim.
+
+    A search that goes to and fro is LOST and leaves its last two `stops`: the optimum may lie between them.
+    """
 
     status: LocalStatus
     x: tuple[float, ...] = ()
     basis: Basis = Basis((), (), ())
     multipliers: tuple[tuple[float, ...], ...] = ()
     programmes: int = 0
+    stops: tuple[Stop, ...] = ()
 
 
 def solve_square(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[float] | None:
@@ -64,28 +79,45 @@ def solve_square(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> l
     >>> solve_square([[2.0, 1.0], [1.0, 3.0]], [3.0, 5.0])
     [0.8, 1.4]
     """
-    size = len(right)
-    work = [[*row, b] for row, b in zip(matrix, right, strict=True)]
+    solutions = solve_squares(matrix, [right])
+    return None if solutions is None else solutions[0]
+
+
+def solve_squares(matrix: Sequence[Sequence[float]], rights: Sequence[Sequence[float]]) -> list[list[float]] | None:
+    """The same for several right sides, eliminated once.
+
+    >>> solve_squares([[2.0, 1.0], [1.0, 3.0]], [[3.0, 5.0], [2.0, 1.0]])
+    [[0.8, 1.4], [1.0, 0.0]]
+    """
+    size = len(matrix)
+    work = [[*row, *(right[i] for right in rights)] for i, row in enumerate(matrix)]
+    width = size + len(rights)
     for k in range(size):
-        best = max(range(k, size), key=lambda i: abs(work[i][k]))
-        if abs(work[best][k]) < 1e-13:
+        best, largest = k, 0.0
+        for i in range(k, size):
+            if (magnitude := abs(work[i][k])) > largest:
+                best, largest = i, magnitude
+        if largest < _SINGULAR:
             return None
-        work[k], work[best] = work[best], work[k]
-        pivot = work[k]
+        pivot = work[best]
+        work[best], work[k] = work[k], pivot
         for i in range(k + 1, size):
             row = work[i]
             factor = row[k] / pivot[k]
             if factor:
-                for j in range(k + 1, size + 1):
+                for j in range(k + 1, width):
                     row[j] -= factor * pivot[j]
-    x = [0.0] * size
-    for k in range(size - 1, -1, -1):
-        row = work[k]
-        total = row[size]
-        for j in range(k + 1, size):
-            total -= row[j] * x[j]
-        x[k] = total / row[k]
-    return x
+    solutions = []
+    for at in range(size, width):
+        x = [0.0] * size
+        for k in range(size - 1, -1, -1):
+            row = work[k]
+            total = row[at]
+            for j in range(k + 1, size):
+                total -= row[j] * x[j]
+            x[k] = total / row[k]
+        solutions.append(x)
+    return solutions
 
 
 def is_liquid(sums: Sequence[float]) -> bool:
@@ -128,90 +160,86 @@ def newton_on_basis(problem: Problem, basis: Basis, x: list[float]) -> list[floa
     Parameters: problem; basis, with as many free amounts as active rows; x, the start, changed in place.
     Returns: x, or None if the system is singular or does not settle.
     """
-    bounds = [
-        problem.rows[i].upper if up else problem.rows[i].lower for i, up in zip(basis.rows, basis.upper, strict=True)
+    active = [
+        (problem.rows[i].form, problem.rows[i].upper if up else problem.rows[i].lower)
+        for i, up in zip(basis.rows, basis.upper, strict=True)
     ]
-    forms = [problem.rows[i].form for i in basis.rows]
+    free = basis.free
+    columns = [problem.columns[j] for j in free]
+    lines = [[form.coefficients[j] for j in free] for form, _ in active]
+    size = 1.0 + max((abs(bound) for _, bound in active), default=0.0)
     for _ in range(_NEWTON_STEPS):
         sums = problem.sums_at(x)
         if not is_liquid(sums):
             return None
         volume, gradient = volume_and_gradient_ml(sums)
-        misses = [bound - form.at(x, volume) for form, bound in zip(forms, bounds, strict=True)]
-        if all(abs(miss) <= 1e-13 * (1.0 + abs(bound)) for miss, bound in zip(misses, bounds, strict=True)):
-            return x
-        jacobian = []
-        partial = {j: sum(map(mul, gradient, problem.columns[j])) for j in basis.free}
-        for form in forms:
-            jacobian.append([form.coefficients[j] + form.volume * partial[j] for j in basis.free])
-        step = solve_square(jacobian, misses)
-        if step is None:
+        misses = [bound - form.at(x, volume) for form, bound in active]
+        partial = [sum(map(mul, gradient, column)) for column in columns]
+        jacobian = [
+            [a + form.volume * v for a, v in zip(line, partial, strict=True)]
+            for line, (form, _) in zip(lines, active, strict=True)
+        ]
+        change = solve_square(jacobian, misses)
+        if change is None:
             return None
-        for j, change in zip(basis.free, step, strict=True):
-            x[j] += change
-    sums = problem.sums_at(x)
-    if not is_liquid(sums):
-        return None
-    volume = volume_and_gradient_ml(sums)[0]
-    settled = all(
-        abs(bound - form.at(x, volume)) <= 1e-11 * (1.0 + abs(bound)) for form, bound in zip(forms, bounds, strict=True)
-    )
-    return x if settled else None
+        for j, shift in zip(free, change, strict=True):
+            x[j] += shift
+        if max(map(abs, misses), default=0.0) <= _LAST_STEP * size:
+            return x
+    return None
 
 
 def worst_violation(problem: Problem, x: Amounts, volume: float) -> float:
     """The largest miss over all bounds and rows, in their own scaled units."""
     worst = 0.0
     for value, low, high in zip(x, problem.lower, problem.upper, strict=True):
-        worst = max(worst, low - value, value - high)
+        if value < low - worst:
+            worst = low - value
+        elif value > high + worst:
+            worst = value - high
     for row in problem.rows:
         value = row.form.at(x, volume)
         worst = max(worst, row.lower - value, value - row.upper)
     return worst
 
 
-def _multipliers(
-    problem: Problem, basis: Basis, tangent: Tangent, costs: list[list[float]]
-) -> list[list[float]] | None:
-    lines = [tangent.row(problem.rows[i].form) for i in basis.rows]
-    transposed = [[line[j] for line in lines] for j in basis.free]
-    result = []
-    for cost in costs:
-        solution = solve_square(transposed, [cost[j] for j in basis.free])
-        if solution is None:
-            return None
-        result.append(solution)
-    return result
-
-
-def _signs_hold(
-    problem: Problem, basis: Basis, x: Amounts, tangent: Tangent, costs: list[list[float]], lambdas: list[list[float]]
+def signs_hold(
+    problem: Problem,
+    basis: Basis,
+    x: Amounts,
+    lines: list[list[float]],
+    costs: list[list[float]],
+    lambdas: list[list[float]],
 ) -> bool:
     """Whether every multiplier and reduced cost has its sign, lexicographically over the aims."""
-    lines = [tangent.row(problem.rows[i].form) for i in basis.rows]
     scales = [_SIGN_TOLERANCE * max(map(abs, cost), default=1.0) for cost in costs]
-
-    def suits(column: list[float], at_upper: bool) -> bool:
-        for value, scale in zip(column, scales, strict=True):
-            if value > scale:
-                return not at_upper
-            if value < -scale:
-                return at_upper
-        return True
-
-    for i, (row, upper) in enumerate(zip(basis.rows, basis.upper, strict=True)):
-        if problem.rows[row].lower != problem.rows[row].upper and not suits([lam[i] for lam in lambdas], upper):
-            return False
-    free = set(basis.free)
-    for j in range(problem.size):
-        if j in free or problem.lower[j] == problem.upper[j]:
+    for i, (at, upper) in enumerate(zip(basis.rows, basis.upper, strict=True)):
+        if problem.rows[at].lower == problem.rows[at].upper:
             continue
-        column = [
-            cost[j] - sum(lam[i] * line[j] for i, line in enumerate(lines))
-            for cost, lam in zip(costs, lambdas, strict=True)
-        ]
-        if not suits(column, x[j] >= problem.upper[j]):
-            return False
+        for lam, scale in zip(lambdas, scales, strict=True):
+            if abs(lam[i]) > scale:
+                if (lam[i] > 0.0) is upper:
+                    return False
+                break
+    free = set(basis.free)
+    undecided: Sequence[int] = range(len(x))
+    for cost, lam, scale in zip(costs, lambdas, scales, strict=True):
+        if not undecided:
+            break
+        reduced = cost
+        for factor, line in zip(lam, lines, strict=True):
+            if factor:
+                reduced = [d - factor * a for d, a in zip(reduced, line, strict=True)]
+        ties = []
+        for j in undecided:
+            d = reduced[j]
+            if j in free or problem.lower[j] == problem.upper[j]:
+                continue
+            if -scale <= d <= scale:
+                ties.append(j)
+            elif (d > 0.0) is (x[j] >= problem.upper[j]):
+                return False
+        undecided = ties
     return True
 
 
@@ -223,7 +251,7 @@ def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None =
     Returns: LocalResult; INFEASIBLE_HERE proves nothing, because it speaks of a linearisation only.
     """
     point = list(x) if x is not None else [0.5 * (a + b) for a, b in zip(problem.lower, problem.upper, strict=True)]
-    seen: set[Basis] = set()
+    stops: dict[Basis, Stop] = {}
     state: Sequence[float] | None = sums
     for programmes in range(1, _ROUNDS + 1):
         if state is None:
@@ -241,20 +269,23 @@ def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None =
             state = _between(state, problem.sums_at(lp.x))
             point = lp.x
             continue
-        volume = volume_at(problem, moved)
         tangent = Tangent(problem, problem.sums_at(moved))
-        costs = [tangent.cost(aim, moved, volume) for aim in problem.aims]
-        lambdas = _multipliers(problem, basis, tangent, costs)
-        if (
-            lambdas is not None
-            and worst_violation(problem, moved, volume) <= TOLERANCE
-            and _signs_hold(problem, basis, moved, tangent, costs, lambdas)
-        ):
+        costs = [tangent.cost(aim, moved, tangent.volume) for aim in problem.aims]
+        lines = [tangent.row(problem.rows[i].form) for i in basis.rows]
+        lambdas = solve_squares(
+            [[line[j] for line in lines] for j in basis.free], [[cost[j] for j in basis.free] for cost in costs]
+        )
+        feasible = worst_violation(problem, moved, tangent.volume) <= TOLERANCE
+        if feasible and lambdas is not None and signs_hold(problem, basis, moved, lines, costs, lambdas):
             return LocalResult(
                 LocalStatus.STATIONARY, tuple(moved), basis, tuple(tuple(lam) for lam in lambdas), programmes
             )
-        state = _between(state, problem.sums_at(lp.x)) if basis in seen else problem.sums_at(moved)
-        seen.add(basis)
+        if feasible and basis in stops and len(stops) > 1:
+            other = [stop for known, stop in stops.items() if known != basis][-1]
+            return LocalResult(LocalStatus.LOST, programmes=programmes, stops=(other, stops[basis]))
+        state = _between(state, problem.sums_at(lp.x)) if basis in stops else problem.sums_at(moved)
+        if feasible:
+            stops[basis] = Stop(basis, tuple(moved))
         point = moved
     return LocalResult(LocalStatus.LOST, programmes=_ROUNDS)
 

@@ -118,12 +118,18 @@ class Problem:
 
     def sums_at(self, x: Amounts) -> list[float]:
         """The seven volume sums of the blend at x."""
-        sums = list(self.fixed_sums)
+        s0, s1, s2, s3, s4, s5, s6 = self.fixed_sums
         for amount, column in zip(x, self.columns, strict=True):
             if amount:
-                for k in range(len(sums)):
-                    sums[k] += amount * column[k]
-        return sums
+                c0, c1, c2, c3, c4, c5, c6 = column
+                s0 += amount * c0
+                s1 += amount * c1
+                s2 += amount * c2
+                s3 += amount * c3
+                s4 += amount * c4
+                s5 += amount * c5
+                s6 += amount * c6
+        return [s0, s1, s2, s3, s4, s5, s6]
 
     def with_columns(self, lower: Sequence[float], upper: Sequence[float]) -> Problem:
         """The same problem with more variables that have no mass: slacks and deviations."""
@@ -177,12 +183,15 @@ def ratio_rows(target: str, ratio: Ratio, low: float, high: float, scale: float 
 
 
 class Tangent:
-    """The volume near a state: V ≈ constant + partial·x, exact at the state and of second order beside it."""
+    """The volume near a state: V ≈ constant + partial·x, exact at the state and of second order beside it.
 
-    __slots__ = ("constant", "partial")
+    `volume` is that of the state itself.
+    """
+
+    __slots__ = ("constant", "partial", "volume")
 
     def __init__(self, problem: Problem, sums: Sequence[float]) -> None:
-        gradient = volume_and_gradient_ml(sums)[1]
+        self.volume, gradient = volume_and_gradient_ml(sums)
         self.constant = sum(map(mul, gradient, problem.fixed_sums))
         g0, g1, g2, g3, g4, g5, g6 = gradient
         self.partial = [
@@ -203,17 +212,15 @@ class Tangent:
 
     def cost(self, aim: Aim, x: Amounts, volume: float) -> list[float]:
         """Gradient of an aim at the amounts x."""
-        total = [0.0] * len(self.partial)
+        total: list[float] = []
         for term in aim.terms:
-            top = self.row(term.numerator)
-            if term.denominator is None:
-                total = [a + b for a, b in zip(total, top, strict=True)]
-                continue
-            bottom = term.denominator.at(x, volume)
-            ratio = term.numerator.at(x, volume) / bottom
-            slope = self.row(term.denominator)
-            total = [a + (t - ratio * s) / bottom for a, t, s in zip(total, top, slope, strict=True)]
-        return total
+            slope = self.row(term.numerator)
+            if term.denominator is not None:
+                bottom = term.denominator.at(x, volume)
+                ratio = term.numerator.at(x, volume) / bottom
+                slope = [(t - ratio * s) / bottom for t, s in zip(slope, self.row(term.denominator), strict=True)]
+            total = [a + b for a, b in zip(total, slope, strict=True)] if total else slope
+        return total or [0.0] * len(self.partial)
 
 
 def volume_at(problem: Problem, x: Amounts) -> float:

@@ -1,180 +1,77 @@
 """Proofs for the non-linear problem: that a point is the global best, or that no point exists.
 
-Only two scalars carry the non-linearity of the volume: p = ethanol/(water + ethanol) and
-w = solids/(solids + water). On a box of (p, w) the volume therefore lies between two *linear* functions of the
-amounts. With L = water + ethanol, Q = water + solids, ψ(w) = w φ_s(w) and on_sucrose = (1 − t̄)·solids − T',
-linear = b̄·solids + P':
+On a box of the two states p and w the volume lies between two linear functions of the amounts (see
+`service.solver.envelope`). The rows and the aim, relaxed by that much, make an *outer* linear programme: if it is
+empty, so is the problem in this box. One more row, "better than the incumbent by the tolerance", turns the proof of
+optimality into the same question. The box is contracted by its own rows as long as that pays, because the
+remainders shrink with its square, and then halved: branch and bound over two dimensions.
 
-    V = L v(p) + Q ψ(w) − T' φ_s(w) + b̄ Q w² + P' w + quadratic·w² + constant
+The multipliers of every programme are kept as a *cut*: one form, bounded from below on a box by its coefficients
+alone, that limits a side of the box or empties it (weak duality holds with any multipliers). Cuts are a tenth of
+a programme's work and are tried first; the multipliers of the incumbent itself give the first five.
 
-Each term in p or w alone is its tangent at the middle of the box plus a remainder of second order, bounded by the
-extreme curvature on the box; the small signed rests T', P' and `quadratic` are bounded to first order. The rows
-and the aim, relaxed by these remainders, make an *outer* linear programme: if it is empty, so is the problem in
-this box. One more row, "better than the incumbent by the tolerance", turns the proof of optimality into the same
-question. The box is contracted by its own rows as long as that pays, because the remainders shrink with its
-square, and then halved: branch and bound over two dimensions.
-
-Verdicts hold for the model as stated, to the tolerance of the linear programmes.
+Verdicts hold for the model as stated: every bound is computed anew from multipliers by weak duality, so nothing
+rests on the tolerances of a linear programme.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf
-from operator import mul
 from time import perf_counter
 
-from service.physics.ethanol_water import specific_volume_ml_g
-from service.physics.mixture import SOLIDS_FRACTION_MAX
-from service.physics.solutes import FRUCTOSE_LAW, GLUCOSE_LAW
-from service.physics.sucrose import apparent_specific_volume_ml_g
-from service.solver.problem import Aim, Form, Problem, Row
-from service.solver.simplex import LpResult, LpStatus, solve_lp
+from service.solver.envelope import Envelope, StateBox, envelope, linear_bound, root_box
+from service.solver.local import TOLERANCE
+from service.solver.problem import Aim, Amounts, Form, Problem, Row, Tangent
+from service.solver.simplex import LpStatus, solve_lp
 
 RELATIVE_GAP = 1e-6
 """A point is called the proved best when no other can better its first aim by more than this share."""
 
-# Largest |v'''(p)| on 0…1 and |ψ'''(w)| on 0…0.9, from the formulas on grids of 20,000 points: 23.83 and 0.291.
-_THIRD_V = 24.0
-_THIRD_PSI = 0.30
-_GRID = 9
+SMALLEST_AIM = 1e-2
+"""Aims smaller than this (per unit of volume) are compared absolutely."""
+
 _SMALLEST_BOX = 1e-7
 _CONTRACTIONS = 6
-
-# The split of the rests: nothing of the sucrose-based share, and the middle of the glucose and fructose slopes.
-_LINEAR_SHARE = 0.5 * (GLUCOSE_LAW.linear + FRUCTOSE_LAW.linear)
-
-
-@dataclass(frozen=True, slots=True)
-class StateBox:
-    """Bounds on the ethanol share p of the liquor and the solids share w of the syrup."""
-
-    p_low: float
-    p_high: float
-    w_low: float
-    w_high: float
-
-    def halves(self, by_p: bool) -> tuple[StateBox, StateBox]:
-        """The two halves along one of its sides."""
-        if by_p:
-            middle = 0.5 * (self.p_low + self.p_high)
-            return StateBox(self.p_low, middle, self.w_low, self.w_high), StateBox(
-                middle, self.p_high, self.w_low, self.w_high
-            )
-        middle = 0.5 * (self.w_low + self.w_high)
-        return StateBox(self.p_low, self.p_high, self.w_low, middle), StateBox(
-            self.p_low, self.p_high, middle, self.w_high
-        )
+_ROUNDING = 1e-13  # per unit of multiplier, for sums of numbers of order one
+_MOST_CUTS = 13
+_NEAR = 1e-4  # how much worse than the incumbent, as a share, the region is whose multipliers give the first cuts
 
 
 @dataclass(frozen=True, slots=True)
-class Envelope:
-    """Volume = tangent + something between −below and +above; each is constant + coefficients·x."""
+class Bound:
+    """A lower bound, the relaxed optimum where it is reached, and the multiplier of each row of the problem."""
 
-    tangent: tuple[float, list[float]]
-    below: tuple[float, list[float]]
-    above: tuple[float, list[float]]
-    error_by_p: float
-    error_by_w: float
+    value: float
+    x: list[float]
+    multipliers: list[float]
 
 
-def _curvature_range(second: Callable[[float], float], low: float, high: float, third: float) -> tuple[float, float]:
-    """Rigorous range of a second derivative on an interval, from a grid and a bound on the third."""
-    step = (high - low) / (_GRID - 1)
-    values = [second(low + k * step) for k in range(_GRID)]
-    slack = 0.5 * third * step
-    return min(values) - slack, max(values) + slack
+def _generic(size: int) -> list[float]:
+    """A second cost against cycling."""
+    return [1.0 + 0.618 * ((j * 0.754877) % 1.0) for j in range(size)]
 
 
-def _psi_second(w: float) -> float:
-    _, slope, curve = apparent_specific_volume_ml_g(w)
-    return 2.0 * slope + w * curve
-
-
-def _parts(value: float) -> tuple[float, float]:
-    return max(-value, 0.0), max(value, 0.0)
-
-
-def envelope(problem: Problem, box: StateBox) -> Envelope:
-    """Linear bounds of the volume for all amounts whose state lies in the box.
-
-    Parameters: problem; box.
-    Returns: Envelope.
-    """
-    p = 0.5 * (box.p_low + box.p_high)
-    w = 0.5 * (box.w_low + box.w_high)
-    dp = 0.5 * (box.p_high - box.p_low)
-    dw = 0.5 * (box.w_high - box.w_low)
-    v, v1, _ = specific_volume_ml_g(p)
-    phi, phi1, _ = apparent_specific_volume_ml_g(w)
-    psi, psi1 = w * phi, phi + w * phi1
-    v2_low, v2_high = _curvature_range(lambda z: specific_volume_ml_g(z)[2], box.p_low, box.p_high, _THIRD_V)
-    psi2_low, psi2_high = _curvature_range(_psi_second, box.w_low, box.w_high, _THIRD_PSI)
-    phi_slope = max(apparent_specific_volume_ml_g(box.w_high)[1], apparent_specific_volume_ml_g(box.w_low)[1])
-    half_p, half_w = 0.5 * dp * dp, 0.5 * dw * dw
-    p_below, p_above = max(-v2_low * half_p, 0.0), max(v2_high * half_p, 0.0)
-    w_below, w_above = max(-psi2_low * half_w, 0.0), max(psi2_high * half_w, 0.0)
-    b_below, b_above = _parts(_LINEAR_SHARE * dw * dw)
-
-    def split(c: tuple[float, ...]) -> tuple[float, float, float]:
-        water, ethanol, solids, on_sucrose, constant, linear, quadratic = c
-        liquor, syrup = water + ethanol, water + solids
-        rest = solids - on_sucrose
-        slope = linear - _LINEAR_SHARE * solids
-        value = (
-            liquor * v
-            + v1 * (ethanol - p * liquor)
-            + syrup * psi
-            + psi1 * (solids - w * syrup)
-            - rest * phi
-            + _LINEAR_SHARE * w * (2.0 * solids - w * syrup)
-            + slope * w
-            + quadratic * w * w
-            + constant
-        )
-        rough = (abs(rest) * phi_slope + abs(slope) + abs(quadratic) * (2.0 * w + dw)) * dw
-        return (
-            value,
-            liquor * p_below + syrup * (w_below + b_below) + rough,
-            liquor * p_above + syrup * (w_above + b_above) + rough,
-        )
-
-    value0, below0, above0 = split(problem.fixed_sums)
-    columns = [split(c) for c in problem.columns]
-    return Envelope(
-        (value0, [c[0] for c in columns]),
-        (below0, [c[1] for c in columns]),
-        (above0, [c[2] for c in columns]),
-        p_below + p_above,
-        w_below + w_above + (phi_slope + 0.01) * dw * 0.02,
+def _least(line: Sequence[float], problem: Problem) -> float:
+    """Least value of a linear function over the box of amounts."""
+    return sum(
+        c * low if c > 0.0 else c * high for c, low, high in zip(line, problem.lower, problem.upper, strict=True)
     )
-
-
-def _bound(form: Form, hull: Envelope, upper: bool) -> tuple[float, list[float]]:
-    """Linear upper (or lower) bound of a form over the box: constant and coefficients."""
-    beta = form.volume
-    if beta == 0.0:
-        return form.constant, list(form.coefficients)
-    error = hull.above if (beta > 0.0) is upper else hull.below
-    size = abs(beta) if upper else -abs(beta)
-    constant = form.constant + beta * hull.tangent[0] + size * error[0]
-    return constant, [
-        a + beta * t + size * e for a, t, e in zip(form.coefficients, hull.tangent[1], error[1], strict=True)
-    ]
 
 
 class OuterProgramme:
     """The outer linear programme of a problem on one box of states."""
 
-    def __init__(self, problem: Problem, box: StateBox) -> None:
+    def __init__(self, problem: Problem, box: StateBox, hull: Envelope | None = None) -> None:
         self.problem = problem
-        self.hull = envelope(problem, box)
+        self.hull = hull or envelope(problem, box)
         self.lines: list[list[float]] = []
         self.low: list[float] = []
         self.high: list[float] = []
-        for row in problem.rows:
-            self._add_row(row)
+        self.sources: list[int] = []
+        for i, row in enumerate(problem.rows):
+            self._add_row(i, row)
         fixed, columns = problem.fixed_sums, problem.columns
         for bound, side, top in (
             (box.p_low, 1, 1),
@@ -187,93 +84,181 @@ class OuterProgramme:
             self.low.append(-side * (fixed[top] - bound * (fixed[0] + fixed[top])))
             self.high.append(inf)
 
-    def _add_row(self, row: Row) -> None:
+    def _add_row(self, i: int, row: Row) -> None:
         if row.lower > -inf:
-            constant, line = _bound(row.form, self.hull, upper=True)
+            constant, line = linear_bound(row.form, self.hull, upper=True)
             self.lines.append(line)
             self.low.append(row.lower - constant)
             self.high.append(inf)
+            self.sources.append(i)
         if row.upper < inf:
-            constant, line = _bound(row.form, self.hull, upper=False)
+            constant, line = linear_bound(row.form, self.hull, upper=False)
             self.lines.append(line)
             self.low.append(-inf)
             self.high.append(row.upper - constant)
+            self.sources.append(i)
 
-    def minimise(self, cost: list[float]) -> LpResult:
-        """Solve for one cost, with a generic second one against cycling."""
-        tie = [1.0 + 0.618 * ((j * 0.754877) % 1.0) for j in range(len(cost))]
-        return solve_lp([cost, tie], self.problem.lower, self.problem.upper, self.lines, self.low, self.high)
-
-    def lower_bound(self, form: Form) -> tuple[float, LpResult]:
-        """Lower bound of a form over the box, or inf with an empty programme, −inf with a stalled one."""
-        constant, cost = _bound(form, self.hull, upper=False)
-        lp = self.minimise(cost)
-        if lp.status is LpStatus.INFEASIBLE:
-            return inf, lp
+    def bound(self, form: Form) -> Bound:
+        """Lower bound of a form over the box: inf if nothing is in it, −inf if the programme stalled."""
+        problem, n = self.problem, self.problem.size
+        constant, cost = linear_bound(form, self.hull, upper=False)
+        lp = solve_lp([cost, _generic(n)], problem.lower, problem.upper, self.lines, self.low, self.high)
+        empty = lp.status is LpStatus.INFEASIBLE
+        least, reduced = (0.0, [0.0] * n) if empty else (constant, cost)
+        multipliers = [0.0] * len(problem.rows)
         if lp.status is LpStatus.STALLED:
-            return -inf, lp
-        return constant + sum(map(mul, cost, lp.x)), lp
+            return Bound(-inf, [], multipliers)
+        for k, y in lp.ray.items() if empty else zip(lp.nonbasic, lp.reduced, strict=True):
+            if k < n or not y:
+                continue
+            i = k - n
+            side = self.low[i] if y > 0.0 else self.high[i]
+            if abs(side) < inf:
+                reduced = [d - y * a for d, a in zip(reduced, self.lines[i], strict=True)]
+                least += y * side - abs(y) * _ROUNDING
+                if i < len(self.sources):
+                    multipliers[self.sources[i]] += y
+        least += _least(reduced, problem)
+        if empty:
+            least = inf if least > 0.0 else -inf
+        return Bound(least, lp.x, multipliers)
 
 
-def _material_range(problem: Problem, top: int) -> tuple[float, float]:
-    """Range of top/(water + top) over all materials: a mixture's own lies inside."""
-    shares = []
-    for column, upper in [*zip(problem.columns, problem.upper, strict=True), (problem.fixed_sums, 1.0)]:
-        whole = column[0] + column[top]
-        if upper > 0.0 and whole > 0.0:
-            shares.append(column[top] / whole)
-    low, high = (min(shares), max(shares)) if shares else (0.0, 0.0)
-    return max(low, 0.0), high
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Something that every feasible point bounds: form(x) + floor ≤ quantity.
+
+    The quantity is sign·(top − reference·(water + top)) with top = ethanol (`at` 0) or solids (`at` 2), or zero
+    (`at` −1), when a positive bound empties the box.
+    """
+
+    at: int
+    sign: float
+    reference: float
+    form: Form
+    floor: float
 
 
-def root_box(problem: Problem) -> StateBox:
-    """All states that any amounts in the box can reach."""
-    p_low, p_high = _material_range(problem, 1)
-    w_low, w_high = _material_range(problem, 2)
-    return StateBox(p_low, min(p_high, 1.0), min(w_low, SOLIDS_FRACTION_MAX), min(w_high, SOLIDS_FRACTION_MAX))
+def _state_form(problem: Problem, at: int, sign: float, reference: float) -> Form:
+    top = 1 if at == 0 else 2
+    return Form(
+        sign * (problem.fixed_sums[top] - reference * (problem.fixed_sums[0] + problem.fixed_sums[top])),
+        tuple(sign * (c[top] - reference * (c[0] + c[top])) for c in problem.columns),
+    )
 
 
-def _contracted(problem: Problem, box: StateBox) -> StateBox | None:
-    """Shrink a box by its own rows as long as that pays; None if they leave nothing of it."""
+def _cut(problem: Problem, multipliers: Sequence[float], at: int, sign: float, reference: float) -> Cut:
+    """The cut of some multipliers, any multipliers: quantity − Σ yᵢ·rowᵢ(x) + Σ yᵢ·boundᵢ."""
+    form = _state_form(problem, at, sign, reference) if at >= 0 else Form(0.0, (0.0,) * problem.size)
+    floor = 0.0
+    for y, row in zip(multipliers, problem.rows, strict=True):
+        bound = row.lower if y > 0.0 else row.upper
+        if y and abs(bound) < inf:
+            form = form.minus(y, row.form)
+            floor += y * bound - abs(y) * _ROUNDING
+    return Cut(at, sign, reference, form, floor)
+
+
+def cuts_at(problem: Problem, x: Amounts) -> list[Cut]:
+    """Cuts from the multipliers of a stationary point: of its aim, and of the states near it.
+
+    Parameters: problem, whose last row says "better than this point"; x, the point.
+    Returns: up to five cuts.
+    """
+    sums = problem.sums_at(x)
+    tangent = Tangent(problem, sums)
+    *rows, better = problem.rows
+    lines = [tangent.row(row.form) for row in problem.rows]
+    offsets = [tangent.offset(row.form) for row in problem.rows]
+    low = [row.lower - offset for row, offset in zip(problem.rows, offsets, strict=True)]
+    high = [row.upper - offset for row, offset in zip(rows, offsets[:-1], strict=True)]
+    n, m, cuts = problem.size, len(problem.rows), []
+
+    def add(cost: Sequence[float], high: list[float], at: int, sign: float, reference: float) -> None:
+        count = len(high)
+        lp = solve_lp([cost, _generic(n)], problem.lower, problem.upper, lines[:count], low[:count], high)
+        if lp.status is LpStatus.OPTIMAL:
+            y = [0.0] * m
+            for k, d in zip(lp.nonbasic, lp.reduced, strict=True):
+                if k >= n:
+                    y[k - n] = d
+            if at < 0:
+                y[-1] = -1.0
+            cuts.append(_cut(problem, y, at, sign, reference))
+
+    add(lines[-1], high, -1, 1.0, 0.0)
+    high.append(better.upper + _NEAR - offsets[-1])
+    for at, top in ((0, 1), (2, 2)):
+        reference = sums[top] / (sums[0] + sums[top])
+        for sign in (1.0, -1.0):
+            add(_state_form(problem, at, sign, reference).coefficients, high, at, sign, reference)
+    return cuts
+
+
+def _contracted(problem: Problem, box: StateBox, cuts: list[Cut]) -> StateBox | None:
+    """Shrink a box by its own rows as long as that halves its error; None if they leave nothing of it."""
+    last, by_programmes = inf, False
     for _ in range(_CONTRACTIONS):
-        smaller = _contracted_once(problem, box)
+        hull = envelope(problem, box)
+        error = hull.error_by_p + hull.error_by_w
+        if error <= 0.5 * last:
+            by_programmes = not cuts
+        elif by_programmes:
+            break
+        else:
+            by_programmes = True
+        last = error
+        smaller = (_by_programmes if by_programmes else _by_cuts)(problem, box, hull, cuts)
         if smaller is None:
             return None
-        before = (box.p_high - box.p_low) * (box.w_high - box.w_low)
-        after = (smaller.p_high - smaller.p_low) * (smaller.w_high - smaller.w_low)
         box = smaller
-        if after > 0.5 * before:
-            break
     return box
 
 
-def _contracted_once(problem: Problem, box: StateBox) -> StateBox | None:
+def _narrowed(problem: Problem, sides: list[float], cut: Cut, least: float) -> bool:
+    """Move a side of a box to where a cut's least value puts it; False if nothing is left."""
+    at, top = cut.at, 1 if cut.at == 0 else 2
+    whole = problem.fixed_sums[0] + problem.fixed_sums[top]
+    amounts = problem.lower if least < 0.0 else problem.upper
+    whole += sum((c[0] + c[top]) * x for c, x in zip(problem.columns, amounts, strict=True))
+    if whole <= 0.0:
+        return True
+    shift = least / whole - 1e-12
+    if cut.sign > 0.0:
+        sides[at] = max(sides[at], cut.reference + shift)
+    else:
+        sides[at + 1] = min(sides[at + 1], cut.reference - shift)
+    return sides[at] <= sides[at + 1]
+
+
+def _by_cuts(problem: Problem, box: StateBox, hull: Envelope, cuts: list[Cut]) -> StateBox | None:
     sides = [box.p_low, box.p_high, box.w_low, box.w_high]
-    for top, at in ((1, 0), (2, 2)):
+    for cut in cuts:
+        constant, line = linear_bound(cut.form, hull, upper=False)
+        least = constant + cut.floor + _least(line, problem)
+        if cut.at < 0:
+            if least > 0.0:
+                return None
+        elif not _narrowed(problem, sides, cut, least):
+            return None
+    return StateBox(*sides)
+
+
+def _by_programmes(problem: Problem, box: StateBox, hull: Envelope, cuts: list[Cut]) -> StateBox | None:
+    sides = [box.p_low, box.p_high, box.w_low, box.w_high]
+    programme = OuterProgramme(problem, box, hull)
+    for at in (0, 2):
         if sides[at] == sides[at + 1]:
             continue
-        fixed = problem.fixed_sums[0] + problem.fixed_sums[top]
-        wholes = [c[0] + c[top] for c in problem.columns]
-        least = fixed + sum(map(mul, wholes, problem.lower))
-        most = fixed + sum(map(mul, wholes, problem.upper))
-        programme = OuterProgramme(problem, StateBox(*sides))
-        middle = 0.5 * (sides[at] + sides[at + 1])
-        offset = problem.fixed_sums[top] - middle * fixed
-        cost = [c[top] - middle * whole for c, whole in zip(problem.columns, wholes, strict=True)]
+        reference = 0.5 * (sides[at] + sides[at + 1])
         for sign in (1.0, -1.0):
-            lp = programme.minimise([sign * c for c in cost])
-            if lp.status is LpStatus.INFEASIBLE:
-                return None
-            if lp.status is LpStatus.STALLED or least <= 0.0:
-                continue
-            excess = sign * offset + sum(sign * c * x for c, x in zip(cost, lp.x, strict=True))
-            shift = excess / (least if excess < 0.0 else most) - 1e-12
-            if sign > 0.0:
-                sides[at] = max(sides[at], middle + shift)
-            else:
-                sides[at + 1] = min(sides[at + 1], middle - shift)
-        if sides[at] > sides[at + 1]:
-            return None
+            form = _state_form(problem, at, sign, reference)
+            bound = programme.bound(form)
+            if bound.value > -inf:
+                empty = bound.value == inf
+                cuts.append(_cut(problem, bound.multipliers, -1 if empty else at, sign, reference))
+                if empty or not _narrowed(problem, sides, cuts[-1], bound.value):
+                    return None
     return StateBox(*sides)
 
 
@@ -281,8 +266,8 @@ def _contracted_once(problem: Problem, box: StateBox) -> StateBox | None:
 class ProofResult:
     """What branch and bound established.
 
-    `gap` is the share of the first aim by which an unseen point could still be better (0 when closed, inf when
-    nothing is known); `hint` are amounts of a relaxed optimum that beats the incumbent, worth a local search.
+    `gap` is the share of the aim by which an unseen point could still be better (0 when closed, inf when nothing is
+    known); `hint` are amounts of a relaxed optimum that beats the incumbent, worth a local search.
     """
 
     closed: bool
@@ -292,49 +277,72 @@ class ProofResult:
 
 
 def search(
-    problem: Problem, aim: Aim | None, best: float, scale: float, *, nodes: int = 400, until: float = inf
+    problem: Problem,
+    aim: Aim | None = None,
+    x: Amounts = (),
+    best: float = 0.0,
+    *,
+    nodes: int = 400,
+    until: float = inf,
 ) -> ProofResult:
     """Branch and bound over the states of a problem.
 
-    Parameters: problem; aim, the aim to bound (None: show that no point exists at all); best, the incumbent's
-    value of it; scale, the size against which the gap is measured; nodes, how many boxes to look at; until,
-    a `perf_counter` time [s] to stop at.
+    Parameters: problem; aim, the aim to bound (None: show that no point
+    meets the rows even to within `TOLERANCE`); x, the incumbent; best, the
+    value to be bettered, the incumbent's own; nodes, how many boxes to look at; until, a `perf_counter` time [s] to
+    stop at.
     Returns: ProofResult. With an aim of several ratios of unlike denominators no bound is attempted.
     """
-    form = None if aim is None else bounding_form(aim, best)
+    cuts: list[Cut] = []
     if aim is not None:
+        form = bounding_form(aim, best - RELATIVE_GAP * max(abs(best), SMALLEST_AIM))
         if form is None:
             return ProofResult(False, inf, 0)
-        better = Row("better than the incumbent", form.scaled(1.0 / scale), upper=-RELATIVE_GAP)
+        denominator = aim.terms[0].denominator
+        per = 1.0 if denominator is None else denominator.at(x, Tangent(problem, problem.sums_at(x)).volume)
+        better = Row("better", form.scaled(1.0 / (max(abs(best), SMALLEST_AIM) * per)), upper=0.0)
         problem = replace(problem, rows=(*problem.rows, better))
+        cuts = cuts_at(problem, x)
+    else:
+        rows = (replace(r, lower=r.lower - TOLERANCE, upper=r.upper + TOLERANCE) for r in problem.rows)
+        problem = replace(problem, rows=tuple(rows))
     open_boxes = [root_box(problem)]
     looked = 0
     while open_boxes:
         if looked >= nodes or perf_counter() > until:
-            return _unfinished(problem, open_boxes, form, scale, looked)
+            return _unfinished(problem, aim, best, open_boxes, looked)
         looked += 1
-        box = _contracted(problem, open_boxes.pop())
+        del cuts[_MOST_CUTS:]
+        box = _contracted(problem, open_boxes.pop(), cuts)
         if box is None:
             continue
         if max(box.p_high - box.p_low, box.w_high - box.w_low) < _SMALLEST_BOX:
-            return _unfinished(problem, [*open_boxes, box], form, scale, looked)
+            rest = _unfinished(problem, aim, best, [box], looked)
+            if rest.closed:
+                continue
+            return _unfinished(problem, aim, best, [*open_boxes, box], looked)
         hull = envelope(problem, box)
         open_boxes.extend(reversed(box.halves(hull.error_by_p >= hull.error_by_w)))
     return ProofResult(True, 0.0, looked)
 
 
-def _unfinished(
-    problem: Problem, open_boxes: list[StateBox], form: Form | None, scale: float, looked: int
-) -> ProofResult:
-    """The gap that the open boxes leave, and the relaxed optimum of the worst."""
-    worst, hint = RELATIVE_GAP, None
+def _unfinished(problem: Problem, aim: Aim | None, best: float, open_boxes: list[StateBox], looked: int) -> ProofResult:
+    """The gap that the open boxes leave, and the relaxed optimum of the worst; closed if they are all empty."""
+    worst, hint, closed = 0.0, None, True
     nothing = Form(0.0, (0.0,) * problem.size)
+    form = None if aim is None else bounding_form(aim, best)
+    denominator = None if aim is None else aim.terms[0].denominator
     for box in open_boxes:
-        bound, lp = OuterProgramme(problem, box).lower_bound(form or nothing)
-        gap = -bound / scale if form is not None else inf
-        if bound < inf and gap >= worst:
-            worst, hint = gap, tuple(lp.x) or None
-    return ProofResult(False, worst if form is not None else inf, looked, hint)
+        programme = OuterProgramme(problem, box)
+        bound = programme.bound(form or nothing)
+        if bound.value == inf:
+            continue
+        closed = False
+        per = 1.0 if denominator is None else programme.bound(denominator).value
+        gap = -bound.value / (per * max(abs(best), SMALLEST_AIM)) if form is not None and per > 0.0 else inf
+        if gap >= worst:
+            worst, hint = gap, tuple(bound.x) or None
+    return ProofResult(True, 0.0, looked) if closed else ProofResult(False, max(worst, RELATIVE_GAP), looked, hint)
 
 
 def bounding_form(aim: Aim, best: float) -> Form | None:

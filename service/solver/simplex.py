@@ -6,11 +6,12 @@ Minimise c⁰·x, then c¹·x among the optima, then c²·x …, subject to
     row_lower_i ≤ a_i·x ≤ row_upper_i   (i = 1 … m; either side may be infinite)
 
 Because every variable is boxed, putting each at the bound that suits the first non-zero of its costs is dual
-feasible from the start: there is no phase one, and an empty problem ends with a row that names the clash. The
-ratio test compares whole columns of costs (scaled to one and rounded, or noise would break the ties), so a later
-cost decides among the optima of an earlier one, and degenerate cycling does not arise as long as the last cost is
-generic. Passing a boxed column's break point while the slope
-lasts flips it to its other bound (the long-step rule), which saves most pivots on boxes.
+feasible from the start: there is no phase one, and an empty problem ends with a row that names the clash. Where
+the ratio test ties in the first cost, the later ones are compared (scaled to one and rounded, or noise would break
+the ties), so a later cost decides among the optima of an earlier one, and degenerate cycling does not arise as long
+as the last cost is generic. Only the first cost is carried through the pivots; the others are priced on a tie.
+Passing a boxed column's break point while the slope lasts flips it to its other bound (the long-step rule), which
+saves most pivots on boxes.
 
 At n ≤ 50 and m ≤ 20 plain Python floats beat array libraries, whose call overhead dominates at this size.
 """
@@ -29,7 +30,8 @@ FEASIBILITY = 1e-11
 
 _PIVOT = 1e-9
 _ZERO_COST = 1e-8
-_RATIO_DIGITS = 10
+_TIE = 1e-10
+_TIE_DIGITS = 10
 _MAX_PIVOTS = 400
 
 
@@ -46,8 +48,9 @@ class LpResult:
     """Optimal values and basis, or the row that proves the problem empty.
 
     `basic` and `nonbasic` hold indices below n for variables and n + i for row i; `at_upper` says at which bound
-    each nonbasic stands. On INFEASIBLE, `ray` maps an index to its coefficient in the combination of rows and
-    bounds that cannot be met.
+    each nonbasic stands, `reduced` what the first cost is worth per unit of it. On INFEASIBLE, `ray` maps an index to
+    its coefficient in a combination of variables and rows that vanishes identically, but is positive wherever all
+    keep to their bounds.
     """
 
     status: LpStatus
@@ -57,6 +60,7 @@ class LpResult:
     at_upper: list[bool]
     pivots: int
     ray: dict[int, float]
+    reduced: list[float]
 
 
 def _starts_at_upper(costs: list[list[float]], j: int) -> bool:
@@ -90,14 +94,34 @@ def solve_lp(
     n, m = len(lower), len(rows)
     table = [list(row) for row in rows]
     sizes = [max(map(abs, c), default=0.0) or 1.0 for c in costs]
-    reduced = [[c / size for c in row] for row, size in zip(costs, sizes, strict=True)]
+    scaled = [[c / size for c in row] for row, size in zip(costs, sizes, strict=True)]
     low = [*lower, *row_lower]
     high = [*upper, *row_upper]
     nonbasic = list(range(n))
     basic = list(range(n, n + m))
-    at_upper = [_starts_at_upper(reduced, j) for j in range(n)]
+    at_upper = [d < 0.0 if abs(d) > _ZERO_COST else _starts_at_upper(scaled, j) for j, d in enumerate(scaled[0])]
     value = [high[j] if at_upper[j] else low[j] for j in range(n)]
     x_basic = [sum(map(mul, row, value)) for row in table]
+    reduced = list(scaled[0])
+    later = [row + [0.0] * m for row in scaled[1:]]
+
+    def result(status: LpStatus, x: list[float], pivots: int, ray: dict[int, float]) -> LpResult:
+        return LpResult(status, x, basic, nonbasic, at_upper, pivots, ray, [sizes[0] * d for d in reduced])
+
+    def ranked(group: list[int]) -> list[int]:
+        """Nonbasic columns that tie in the first cost, in the order of their ratios in the later ones."""
+        keys: dict[int, tuple[float, ...]] = dict.fromkeys(group, ())
+        for cost in later:
+            carried = [(cost[b], row) for b, row in zip(basic, table, strict=True) if cost[b]]
+            for j in group:
+                priced = cost[nonbasic[j]]
+                for c, row in carried:
+                    priced += c * row[j]
+                size = -abs(pivot_row[j]) if at_upper[j] else abs(pivot_row[j])
+                keys[j] += (round(priced / size, _TIE_DIGITS),)
+            if len(set(keys.values())) == len(group):
+                break
+        return sorted(group, key=keys.__getitem__)
 
     for pivots in range(_MAX_PIVOTS):
         worst, r, target, rising = 0.0, -1, 0.0, False
@@ -119,53 +143,57 @@ def solve_lp(
                 x[k] = value[j]
             for i, k in enumerate(basic):
                 x[k] = x_basic[i]
-            return LpResult(LpStatus.OPTIMAL, x[:n], basic, nonbasic, at_upper, pivots, {})
+            return result(LpStatus.OPTIMAL, x[:n], pivots, {})
 
         pivot_row = table[r]
-        candidates: list[tuple[list[float], int]] = []
-        for j in range(n):
-            alpha = pivot_row[j]
-            if -_PIVOT < alpha < _PIVOT:
+        candidates: list[tuple[float, int]] = []
+        for j, alpha in enumerate(pivot_row):
+            if -_PIVOT < alpha < _PIVOT or (alpha > 0.0) is (rising is at_upper[j]):
                 continue
             k = nonbasic[j]
-            if low[k] == high[k]:
-                continue
-            if (alpha > 0.0) is (rising is not at_upper[j]):
-                size = -abs(alpha) if at_upper[j] else abs(alpha)
-                candidates.append(([round(row[j] / size, _RATIO_DIGITS) for row in reduced], j))
+            if low[k] != high[k]:
+                candidates.append((abs(reduced[j] / alpha), j))
         candidates.sort()
-        slope = worst
-        enter = -1
-        for _, j in candidates:
+        order = [j for _, j in candidates]
+        slope, at = worst, -1
+        for j in order:
             k = nonbasic[j]
             slope -= abs(pivot_row[j]) * (high[k] - low[k])
+            at += 1
             if slope <= 0.0:
+                break
+        if slope > 0.0:
+            if slope > FEASIBILITY * (1.0 + abs(target)):
+                sign = -1.0 if rising else 1.0
+                ray = {k: sign * a for a, k in zip(pivot_row, nonbasic, strict=True) if abs(a) > _PIVOT}
+                ray[basic[r]] = -sign
+                return result(LpStatus.INFEASIBLE, [], pivots, ray)
+            if not candidates:
+                return result(LpStatus.STALLED, [], pivots, {})
+        first, last, ratio = at, at + 1, candidates[at][0]
+        while first > 0 and ratio - candidates[first - 1][0] <= _TIE:
+            first -= 1
+        while last < len(order) and candidates[last][0] - ratio <= _TIE:
+            last += 1
+        if last - first > 1 and later:
+            order[first:last] = ranked(order[first:last])
+        slope = worst
+        for j in order:
+            k = nonbasic[j]
+            slope -= abs(pivot_row[j]) * (high[k] - low[k])
+            if slope <= 0.0 or j == order[-1]:
                 enter = j
                 break
-        if enter < 0:
-            if slope > FEASIBILITY * (1.0 + abs(target)):
-                ray = {nonbasic[j]: pivot_row[j] for j in range(n) if abs(pivot_row[j]) > _PIVOT}
-                ray[basic[r]] = -1.0
-                return LpResult(LpStatus.INFEASIBLE, [], basic, nonbasic, at_upper, pivots, ray)
-            if not candidates:
-                return LpResult(LpStatus.STALLED, [], basic, nonbasic, at_upper, pivots, {})
-            enter = candidates[-1][1]
-        for _, j in candidates:
-            if j == enter:
-                break
-            k = nonbasic[j]
             new = low[k] if at_upper[j] else high[k]
             step = new - value[j]
             at_upper[j] = not at_upper[j]
             value[j] = new
-            for i in range(m):
-                x_basic[i] += table[i][j] * step
+            x_basic = [xb + row[j] * step for xb, row in zip(x_basic, table, strict=True)]
 
         alpha = pivot_row[enter]
         step = (target - x_basic[r]) / alpha
         entering_value = value[enter] + step
-        for i in range(m):
-            x_basic[i] += table[i][enter] * step
+        x_basic = [xb + row[enter] * step for xb, row in zip(x_basic, table, strict=True)]
         x_basic[r] = entering_value
         value[enter] = target
         at_upper[enter] = not rising
@@ -175,13 +203,15 @@ def solve_lp(
         pivot_row = [-a * inverse for a in pivot_row]
         pivot_row[enter] = inverse
         table[r] = pivot_row
-        for lines in (table, reduced):
-            for i, row in enumerate(lines):
-                if row is pivot_row:
-                    continue
-                factor = row[enter]
-                if factor:
-                    new_row = [a + factor * b for a, b in zip(row, pivot_row, strict=True)]
-                    new_row[enter] = factor * inverse
-                    lines[i] = new_row
-    return LpResult(LpStatus.STALLED, [], basic, nonbasic, at_upper, _MAX_PIVOTS, {})
+        for i in range(m):
+            row = table[i]
+            factor = row[enter]
+            if factor and i != r:
+                row = [a + factor * b for a, b in zip(row, pivot_row, strict=True)]
+                row[enter] = factor * inverse
+                table[i] = row
+        factor = reduced[enter]
+        if factor:
+            reduced = [a + factor * b for a, b in zip(reduced, pivot_row, strict=True)]
+            reduced[enter] = factor * inverse
+    return result(LpStatus.STALLED, [], _MAX_PIVOTS, {})

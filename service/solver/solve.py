@@ -7,19 +7,18 @@ from relaxed optima that branch and bound proposes; SLSQP. "Impossible" is only 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from math import inf
 from time import perf_counter
 
 from service.physics.mixture import volume_and_gradient_ml
+from service.solver.edge import stationary_on_edge
+from service.solver.envelope import root_box
 from service.solver.fallback import slsqp
 from service.solver.local import Basis, LocalResult, LocalStatus, is_liquid, stationary_from, worst_violation
 from service.solver.problem import Amounts, Problem, volume_at
-from service.solver.proof import RELATIVE_GAP, root_box, search
-
-_SMALLEST_AIM = 1e-2
-"""Aims smaller than this (per unit of volume) are compared absolutely."""
+from service.solver.proof import RELATIVE_GAP, SMALLEST_AIM, search
 
 
 class Verdict(Enum):
@@ -75,7 +74,7 @@ def _improves(problem: Problem, new: Sequence[float], old: Sequence[float] | Non
     volumes = volume_at(problem, new), volume_at(problem, old)
     for aim in problem.aims:
         a, b = aim.at(new, volumes[0]), aim.at(old, volumes[1])
-        margin = 1e-9 * max(abs(b), _SMALLEST_AIM)
+        margin = 1e-9 * max(abs(b), SMALLEST_AIM)
         if abs(a - b) > margin:
             return a < b
     return False
@@ -83,17 +82,27 @@ def _improves(problem: Problem, new: Sequence[float], old: Sequence[float] | Non
 
 def find(problem: Problem, sums: Sequence[float]) -> LocalResult:
     """A stationary point from the given state or, failing that, the best from states across the range."""
-    result = stationary_from(problem, sums)
+    result = _from(problem, sums)
     if result.status is LocalStatus.STATIONARY:
         return result
     return _best_of(problem, states_across(problem), result)
+
+
+def _from(problem: Problem, sums: Sequence[float]) -> LocalResult:
+    """A stationary point from one state: a vertex, or between the two vertices that send the search to each other."""
+    result = stationary_from(problem, sums)
+    if result.stops:
+        inside = stationary_on_edge(problem, *result.stops)
+        if inside is not None:
+            return replace(inside, programmes=result.programmes)
+    return result
 
 
 def _best_of(problem: Problem, states: Sequence[Sequence[float]], result: LocalResult) -> LocalResult:
     best = result if result.status is LocalStatus.STATIONARY else None
     tried = result.programmes
     for state in states:
-        other = stationary_from(problem, state)
+        other = _from(problem, state)
         tried += other.programmes
         if other.status is LocalStatus.STATIONARY and _improves(problem, other.x, best.x if best else None):
             best = other
@@ -124,11 +133,8 @@ def _proved(problem: Problem, local: LocalResult, until: float, nodes: int) -> S
     programmes, boxes = local.programmes, 0
     for attempt in range(4):
         aim = problem.aims[0]
-        volume = volume_at(problem, local.x)
-        best = aim.at(local.x, volume)
-        denominator = aim.terms[0].denominator
-        scale = max(abs(best), _SMALLEST_AIM) * (1.0 if denominator is None else denominator.at(local.x, volume))
-        proof = search(problem, aim, best, scale, nodes=nodes, until=until)
+        best = aim.at(local.x, volume_at(problem, local.x))
+        proof = search(problem, aim, local.x, best, nodes=nodes, until=until)
         boxes += proof.nodes
         if proof.closed:
             return Solution(Verdict.PROVED_BEST, proof.gap, local.x, local.basis, local.multipliers, programmes, boxes)
@@ -144,7 +150,7 @@ def _proved(problem: Problem, local: LocalResult, until: float, nodes: int) -> S
 
 
 def _without_a_point(problem: Problem, local: LocalResult, until: float, nodes: int) -> Solution:
-    proof = search(problem, None, 0.0, 1.0, nodes=nodes, until=until)
+    proof = search(problem, nodes=nodes, until=until)
     if proof.closed:
         return Solution(Verdict.PROVED_IMPOSSIBLE, 0.0, programmes=local.programmes, boxes=proof.nodes)
     if proof.hint and is_liquid(problem.sums_at(proof.hint)):

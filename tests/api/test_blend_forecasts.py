@@ -74,6 +74,8 @@ def test_rows_hold_one_line_for_each_recipe() -> None:
     for row, recipe in zip(rows, answer["recipes"], strict=True):
         for column, name in (("gravity", "gravity"), ("volume_l", "volume"), ("citrus_percent", "citrus_percent")):
             assert float(row[column]) == recipe["predicted"][name]["value"]
+        for amount in recipe["amounts"]:
+            assert float(row[f"{amount['name']}_mass_g"]) == amount["mass_g"]
         assert row["total_cost"] == ""
     named = {"recipes": [{"name": "=1+1", "lots": [LOT]}]}
     (row,) = csv.DictReader(io.StringIO(app().post(f"{PATH}.csv", json=named).text))

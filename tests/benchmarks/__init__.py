@@ -1,0 +1,1 @@
+"""Measured ratios against general-purpose optimisers: `python -m tests.benchmarks [--quick]`."""

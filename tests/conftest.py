@@ -1,0 +1,18 @@
+"""Options of the test run: `--long` adds the checks that take minutes."""
+
+from __future__ import annotations
+
+import pytest
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--long", action="store_true", default=False, help="also run the long versions of the checks")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("--long"):
+        return
+    reason = pytest.mark.skip(reason="the long version of a check that also runs short: run it with --long")
+    for item in items:
+        if "slow" in item.keywords:
+            item.add_marker(reason)
