@@ -130,8 +130,23 @@ class Dense:
             found.append({"type": "ineq", "fun": self.sides, "jac": self.sides_jacobian})
         return found
 
+    def constraints_one_by_one(self) -> list[dict[str, Any]]:
+        """The same with a function and a gradient for each side of each row, as scipy's guide writes them."""
 
-def slsqp_from(dense: Dense, start: Floats, *, tolerance: float = 1e-14) -> Answer:
+        def side(i: int, sign: float, bound: float, kind: str) -> dict[str, Any]:
+            row, share = self.matrix[i], self.share[i]
+            return {
+                "type": kind,
+                "fun": lambda x: sign * (self.constant[i] + row @ x + share * self._at(x)[0] - bound),
+                "jac": lambda x: sign * (row + share * self._at(x)[1]),
+            }
+
+        found = [side(int(i), 1.0, self.low[i], "eq") for i in np.flatnonzero(self.equal)]
+        found += [side(int(i), 1.0, self.low[i], "ineq") for i in np.flatnonzero(self.from_low)]
+        return found + [side(int(i), -1.0, self.high[i], "ineq") for i in np.flatnonzero(self.from_high)]
+
+
+def slsqp_from(dense: Dense, start: Floats, *, tolerance: float = 1e-14, one_by_one: bool = False) -> Answer:
     """SLSQP with analytic gradients from one start."""
     result = minimize(
         dense.objective,
@@ -139,7 +154,7 @@ def slsqp_from(dense: Dense, start: Floats, *, tolerance: float = 1e-14) -> Answ
         jac=True,
         method="SLSQP",
         bounds=Bounds(dense.lower, dense.upper),
-        constraints=dense.constraints(),
+        constraints=dense.constraints_one_by_one() if one_by_one else dense.constraints(),
         options={"ftol": tolerance, "maxiter": 300},
     )
     x = np.clip(result.x, dense.lower, dense.upper)
