@@ -7,8 +7,8 @@ without which it is timed as well.
 
 SLSQP is timed in two formulations, both with analytic gradients and the volume once for each point. In the one that
 scipy's guide shows, each constraint has its own function and gradient; in the other, written for speed, all
-equalities are one vector function and all inequalities another. SLSQP is compiled code since scipy 1.16, and against it
-the targets of five and ten are not reached; the gates lie about 30 % below what is measured.
+equalities are one vector function and all inequalities another. Against either the targets of five and ten are not
+reached; the gates lie about 30 % below what is measured.
 """
 
 from __future__ import annotations
