@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -21,7 +22,7 @@ from service.catalogue.derived import (
 )
 from service.catalogue.loader import data_version, sources
 from service.catalogue.lookup import aliases_of, find_ingredients, get_ingredient
-from service.catalogue.records import Category, Ingredient, Spread
+from service.catalogue.records import Category, Ingredient, Source, Spread
 from service.errors import ServiceError
 
 
@@ -73,26 +74,11 @@ class IngredientList(BaseModel):
     ingredients: list[IngredientOut]
 
 
-class SourceOut(BaseModel):
-    """A document of the bibliography."""
-
-    key: str
-    title: str
-    authors_or_body: str
-    year: int | None
-    identifier: str
-    locator: str
-    official_url: str
-    kind: str
-    mark: str
-    note: str
-
-
 class SourceList(BaseModel):
     """The bibliography by key."""
 
     data_version: str
-    sources: list[SourceOut]
+    sources: list[Source]
 
 
 class IngredientQuery(QueryModel):
@@ -198,7 +184,7 @@ def catalogue_router() -> APIRouter:
     @get_and_head(router, "/sources", summary="The bibliography", response_model=SourceList)
     async def list_sources(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
         del query
-        found = [SourceOut.model_validate(s, from_attributes=True) for _, s in sorted(sources().items())]
+        found = [source for _, source in sorted(sources().items())]
         return cached_json(request, SourceList(data_version=data_version(), sources=found))
 
     @get_and_head(
@@ -206,8 +192,7 @@ def catalogue_router() -> APIRouter:
     )
     async def list_sources_csv(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
         del query
-        names = SourceOut.model_fields
-        rows: list[Row] = [{n: getattr(s, n) for n in names} for _, s in sorted(sources().items())]
+        rows: list[Row] = [asdict(source) for _, source in sorted(sources().items())]
         return cached_text(request, csv_text(rows), "text/csv")
 
     return router

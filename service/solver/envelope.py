@@ -2,7 +2,7 @@
 
 Only two scalars carry the non-linearity of the volume: p = ethanol/(water + ethanol) and
 w = solids/(solids + water). On a box of (p, w) the volume therefore lies between two *linear* functions of the
-amounts. With L = water + ethanol, Q = water + solids, ψ(w) = w φ_s(w) and on_sucrose = (1 − t̄)·solids − T',
+amounts. With L = water + ethanol, Q = water + solids, ψ(w) = w φ_s(w) and on_sucrose = solids − T' and
 linear = b̄·solids + P':
 
     V = L v(p) + Q ψ(w) − T' φ_s(w) + b̄ Q w² + P' w + quadratic·w² + constant

@@ -287,10 +287,9 @@ def search(
 ) -> ProofResult:
     """Branch and bound over the states of a problem.
 
-    Parameters: problem; aim, the aim to bound (None: show that no point
-    meets the rows even to within `TOLERANCE`); x, the incumbent; best, the
-    value to be bettered, the incumbent's own; nodes, how many boxes to look at; until, a `perf_counter` time [s] to
-    stop at.
+    Parameters: problem; aim, the aim to bound (None: show that no point meets the rows even to within `TOLERANCE`);
+    x, the incumbent; best, its value, to be bettered; nodes, how many boxes to look at; until, a `perf_counter` time
+    [s] to stop at.
     Returns: ProofResult. With an aim of several ratios of unlike denominators no bound is attempted.
     """
     cuts: list[Cut] = []
