@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import logging
+import os
 import sys
 from pathlib import Path
 
@@ -59,7 +60,12 @@ def main() -> int:
     ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
     ask.set_defaults(run=_ask)
     arguments = parser.parse_args()
-    result: int = arguments.run(arguments)
+    try:
+        result: int = arguments.run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader, `head` perhaps, has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     return result
 
 

@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from service.api.cached import cached_json, cached_text
 from service.api.numbers import NoQuery, QueryModel, ShortText
-from service.api.problems import with_status
+from service.api.problems import PROBLEM_MEDIA_TYPE, with_status
 from service.api.routing import get_and_head
 from service.api.tables import Row, csv_text
 from service.catalogue.derived import (
@@ -172,6 +172,12 @@ def catalogue_router() -> APIRouter:
         summary="One ingredient",
         response_model=IngredientOut,
         operation_id="get_ingredient",
+        responses={
+            404: {
+                "description": "No such ingredient; close matches are named.",
+                "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+            }
+        },
     )
     async def get_ingredient_by_id(request: Request, id: str, query: Annotated[NoQuery, Query()]) -> Response:
         del query

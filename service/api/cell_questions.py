@@ -32,9 +32,8 @@ from service.physics.extract import extract_g_per_l_from_sg_and_abv
 from service.physics.fermentation import abv_from_gravities
 from service.physics.scales import sg_20_20_from_hydrometer
 from service.physics.sucrose import brix_from_sg, sg_from_brix
-from service.planner.answers import Caution
+from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
-from service.planner.cautions import OUR_DEFAULT, PRACTICE
 from service.planner.single import Answer, amount_for, property_after
 from service.quantities import Kind, parse_quantity
 from service.quantities.units import UNIT_BY_SPELLING

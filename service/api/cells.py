@@ -56,7 +56,7 @@ def sentence(answer: Answer) -> str:
 def _endpoint(question: Question) -> Callable[..., Any]:
     kept = lru_cache(maxsize=_KEPT_ANSWERS)(question.answered)
 
-    async def endpoint(request: Request, query: CellQuery) -> Response:
+    def endpoint(request: Request, query: CellQuery) -> Response:
         answer = kept(query)
         return cached_text(request, sentence(answer) if query.explain else number_text(answer.value), "text/plain")
 

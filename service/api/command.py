@@ -37,13 +37,15 @@ _SHOWN = (
 )
 
 
+_ONLY_WITH_FRUIT = ("juice_percent", "citrus_percent")
+
+
 def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
     """The status and body that the service would answer to a request in a file.
 
     Parameters: path of a JSON file; operation, `solve_blend` or `forecast_blend` (told by the request if None).
     Returns: HTTP status and the answer or problem document.
     """
-    settings = Settings.from_environment()
     scope = {"path": str(path.name), "state": {}}
     try:
         body = json.loads(path.read_text(encoding="utf-8"))
@@ -56,6 +58,7 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
     if operation is None:
         operation = "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
     try:
+        settings = Settings.from_environment()
         answer: BlendPlan | BlendForecast
         if operation == "solve_blend":
             answer = solve_blend(plan_from(BlendPlanRequest.model_validate(body), settings.deadline_s))
@@ -64,7 +67,8 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return 200, TypeAdapter(BlendForecast).dump_python(answer, mode="json")
     except ValidationError as error:
         located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
-        _, faults = faults_from_validation(located, body, None)
+        endpoint = plan_from if operation == "solve_blend" else forecast_from
+        _, faults = faults_from_validation(located, body, endpoint)
         return 422, problem_document(scope, "request-invalid", "The request has to change.", errors=faults)
     except ServiceError as error:
         document = problem_from_error(scope, error)
@@ -91,7 +95,7 @@ def table(body: dict[str, Any]) -> str:
         if "recipes" in body:
             lines += ["", f"Recipe: {recipe['name']}"]
         lines += ["", *_amounts(recipe["amounts"])]
-        lines += ["", *_predicted(recipe["predicted"])]
+        lines += ["", *_predicted(recipe["predicted"], body["units"])]
     if body.get("targets"):
         lines += ["", *_targets(body["targets"])]
     lines += ["", *_cautions(body, stop=False)]
@@ -105,14 +109,15 @@ def table(body: dict[str, Any]) -> str:
     if body["next_reading"]:
         lines += ["", "Measure next:"]
         for reading in body["next_reading"]:
-            expect = "" if reading["expect"] is None else f"; expect {reading['expect']:g}"
+            expect = "" if reading["expect"] is None else f"; expect {reading['expect']:g} {reading['unit']}"
             lines += _wrapped(f"- {reading['do']} ({reading['instrument']}){expect}", "  ")
     lines += ["", f"Model {body['model_version']}, data {body['data_version']}."]
     return "\n".join(lines)
 
 
 def _problem(body: dict[str, Any]) -> str:
-    lines = _wrapped(f"{body['title']}: {body['detail']}")
+    told = [error["detail"] for error in body["errors"]]
+    lines = _wrapped(f"{body['title']}." if body["detail"] in told or told else f"{body['title']}: {body['detail']}")
     for error in body["errors"]:
         lines += _wrapped(f"- at {error['pointer'] or 'the whole'}: {error['detail']}", "  ")
     return "\n".join(lines)
@@ -150,19 +155,23 @@ def _amounts(amounts: list[dict[str, Any]]) -> list[str]:
     return _columns(rows, (2, 3))
 
 
-def _predicted(predicted: dict[str, Any]) -> list[str]:
+def _predicted(predicted: dict[str, Any], units: str) -> list[str]:
     rows: list[tuple[str, ...]] = [("Expect", "", "")]
     for name, unit, decimals in _SHOWN:
         prediction = predicted[name]
-        if prediction is not None:
-            rows.append((name, f"{prediction['value']:.{decimals}f}", unit))
+        if prediction is None or (name in _ONLY_WITH_FRUIT and not prediction["value"]):
+            continue
+        rows.append((name, f"{prediction['value']:.{decimals}f}", unit))
+        if name == "volume" and units == "us":
+            rows.append(("", f"{prediction['us_gallons']:.2f}", "US gal"))
     return _columns(rows, (1,))
 
 
 def _targets(targets: list[dict[str, Any]]) -> list[str]:
     rows: list[tuple[str, ...]] = [("Target", "asked", "reached", "met")]
     for target in targets:
-        reached = "" if target["reached"] is None else f"{target['reached']:g}"
+        unit = "" if target["unit"] in ("", "SG") else f" {target['unit']}"
+        reached = "" if target["reached"] is None else f"{target['reached']:g}{unit}"
         met = "yes" if target["met"] else f"off by {target['miss']:g}"
         rows.append((target["property"], target["asked"], reached, met))
     lines = _columns(rows, (2,))

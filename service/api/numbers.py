@@ -65,6 +65,8 @@ def _number_from_query(value: Any) -> Any:
         raise PydanticCustomError(
             "decimal_comma", "Use a decimal point: {better}.", {"better": text.replace(",", ".")[:40]}
         )
+    if text.endswith("%") and _DECIMAL.fullmatch(text[:-1].strip()):
+        raise PydanticCustomError("percent_sign", "Write {better}, without a percent sign.", {"better": text[:-1][:40]})
     if not _DECIMAL.fullmatch(text):
         raise PydanticCustomError("not_a_number", "Write a number with a decimal point, for example 1.012.")
     number = float(text)

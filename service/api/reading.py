@@ -5,6 +5,7 @@ All faults of a request are gathered before it is refused, each with its JSON Po
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeVar
@@ -36,6 +37,8 @@ T = TypeVar("T")
 
 MASS, VOLUME, TEMPERATURE = frozenset({Kind.MASS}), frozenset({Kind.VOLUME}), frozenset({Kind.TEMPERATURE})
 MASS_OR_VOLUME = MASS | VOLUME
+
+_QUOTED_NUMBER = re.compile(r"\s*\d+(?:[.,]\d+)?\s*")
 
 _ACIDS = {acid.value: acid for acid in Acid}
 
@@ -104,6 +107,8 @@ def gravity_from(
     if isinstance(given, float | int):
         return float(given)
     if isinstance(given, str):
+        if _QUOTED_NUMBER.fullmatch(given):
+            raise InputError(f"Write the gravity without quotes and with a decimal point: {given.replace(',', '.')}.")
         if fermented:
             raise InputError(
                 f"“{given}”: with alcohol a sugar scale needs its instrument. Write "

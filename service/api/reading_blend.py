@@ -191,6 +191,7 @@ def addition_from(given: AdditionIn | AdditionPoured, reader: Reader) -> Additio
         () if measured is None else measured.changed,
         () if measured is None else measured.cautions,
         given.model_dump_json(exclude_defaults=True),
+        given.amount,
     )
 
 
@@ -224,7 +225,7 @@ def _target_value(name: str, given: float | str, pointer: str, reader: Reader) -
     value = float(given)
     low, high = _PLAUSIBLE.get(name, _GRAMS_PER_LITRE)
     if not low <= value <= high:
-        hint = " Type 1.012 for twelve points." if name == "gravity" else ""
+        hint = f" Did you mean {value / 1000.0:g}?" if name == "gravity" and 700.0 <= value <= 1600.0 else ""
         raise InputError(f"{name} of a drink lies between {low:g} and {high:g}, not at {value:g}.{hint}", pointer)
     return value
 

@@ -19,8 +19,8 @@ _RANGE: Final = {
     "max_body_bytes": (1024, 16 * 1024 * 1024),
     "max_url_characters": (256, 65_536),
     "max_nesting_depth": (8, 200),
-    "max_list_items": (1, 10_000),
-    "max_string_characters": (16, 10_000),
+    "max_list_items": (1, 50),
+    "max_string_characters": (16, 200),
     "deadline_s": (0.05, 10.0),
 }
 

@@ -136,11 +136,21 @@ def _detail(
         return _WORDS[kind]
     context = error.get("ctx") or {}
     if kind in _WORDS_WITH_CONTEXT:
-        return _WORDS_WITH_CONTEXT[kind].format_map({**context})
+        words = _WORDS_WITH_CONTEXT[kind].format_map({**context})
+        return _closest(path, context) + words if kind == "literal_error" else words
     if kind == "value_error" and "error" in context:
         return str(context["error"])
     message = str(error.get("msg", "This cannot be read"))
     return message if message.endswith((".", "?")) else message + "."
+
+
+def _closest(path: Sequence[str | int], context: Mapping[str, Any]) -> str:
+    """For a misspelt key of a dictionary: what it resembles. pydantic marks a key's fault with `[key]`."""
+    if len(path) < 2 or path[-1] != "[key]":
+        return ""
+    known = [name.strip("'") for name in str(context.get("expected", "")).replace(" or ", ", ").split(", ")]
+    close = difflib.get_close_matches(str(path[-2])[:80], known, n=1)
+    return f'Did you mean "{close[0]}"? ' if close else ""
 
 
 def _unknown_name(name: str, where: str, path: Sequence[str | int], endpoint: Callable[..., Any] | None) -> str:

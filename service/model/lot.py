@@ -142,8 +142,8 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
     gravity, abv = readings.gravity, readings.abv_percent
     if not 0.78 <= gravity <= 1.45:
         raise OutOfRangeError(
-            f"A gravity of {gravity:g} is not a drink's: readings run from about 0.98 to 1.15. "
-            "Type 1.012 for twelve points.",
+            f"A gravity of {gravity:g} is not a drink's: readings run from about 0.98 to 1.15."
+            + (f" Did you mean {gravity / 1000.0:g}?" if 780.0 <= gravity <= 1450.0 else ""),
             "/gravity",
         )
     if not 0.0 <= abv <= _STRONGEST_ABV_PERCENT:

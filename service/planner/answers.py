@@ -12,6 +12,10 @@ from service.model.lot import Assumed
 
 Level = Literal["stop", "warning", "note"]
 
+PRACTICE: Final = "common_practice"
+OUR_DEFAULT: Final = "our_default"
+"""Keys of the bibliography for what has no document."""
+
 SHOWN: Final = {"use_attribute_docstrings": True}
 """Makes the text below each field its description in the published document."""
 
@@ -45,7 +49,9 @@ class NextReading:
     instrument: str
     """What with."""
     expect: float | None = None
-    """The figure to expect, in the unit of the prediction; null where it is the reading that tells."""
+    """The figure to expect, in `unit`; null where it is the reading that tells."""
+    unit: str = ""
+    """Unit of `expect`."""
     at_temperature: str | None = None
     """Temperature of the sample."""
     wait_min_h: float = 0.0
@@ -219,7 +225,7 @@ class TargetReport:
     unit: str
     """Unit of `reached` and `miss`."""
     miss: float
-    """Distance outside what counts as met; 0 if met."""
+    """Distance from the value asked for, or outside the range; 0 if it counts as met."""
     met: bool
     """Whether it counts as met."""
     binding: bool
@@ -264,6 +270,8 @@ class BlendPlan:
     """A second rule for the extract; null above 20 % vol."""
     currency: str | None
     """As asked."""
+    units: str
+    """The system that texts are written in: metric, us or imperial."""
     assumed: tuple[Assumed, ...]
     """Every default used, and the reading that would replace it."""
     cautions: tuple[Caution, ...]
@@ -310,6 +318,8 @@ class BlendForecast:
     """In the order asked."""
     currency: str | None
     """As asked."""
+    units: str
+    """The system that texts are written in: metric, us or imperial."""
     assumed: tuple[Assumed, ...]
     """Every default used, and the reading that would replace it."""
     cautions: tuple[Caution, ...]

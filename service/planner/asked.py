@@ -53,7 +53,8 @@ class LotAsked:
 class AdditionAsked:
     """An ingredient to add, as measured, between two masses [g]; `most_g` None where no limit was named.
 
-    `order` tells apart two additions of one ingredient, whatever their place in the request.
+    `order` tells apart two additions of one ingredient, whatever their place in the request; `given` is a fixed
+    amount in the caller's words.
     """
 
     ingredient: Ingredient
@@ -65,6 +66,7 @@ class AdditionAsked:
     measured: tuple[str, ...] = ()
     cautions: tuple[tuple[str, str], ...] = ()
     order: str = ""
+    given: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

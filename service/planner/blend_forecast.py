@@ -48,6 +48,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
                     f"{recipe.name}: stir, degas a sample and read the gravity",
                     "hydrometer",
                     round(predicted.gravity.value, 4),
+                    "SG 20/20",
                 )
             )
         else:
@@ -57,6 +58,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     return BlendForecast(
         recipes=tuple(recipes),
         currency=circumstances.currency,
+        units=circumstances.system,
         assumed=_told_apart(assumed),
         cautions=kept,
         next_reading=tuple(readings),

@@ -58,6 +58,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
         targets=reports,
         cross_check=checked,
         currency=asked.circumstances.currency,
+        units=asked.circumstances.system,
         assumed=(*_scale_assumed(asked), *solved.searched(), *assumed_in(materials, asked.circumstances)),
         cautions=cautions,
         next_reading=next_readings(materials, masses, predicted),

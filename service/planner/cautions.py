@@ -13,25 +13,15 @@ from service.catalogue.derived import effect_on_acidity_unknown
 from service.catalogue.records import Category, Ingredient
 from service.model.contents import Contents
 from service.model.lot import JUICE_ROW
+from service.model.properties import property_value
 from service.physics.solutes import Component
 from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
-from service.planner.answers import Caution, Level
+from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Level
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
+from service.planner.refermentation import refermentation_cautions
 
-PRACTICE: Final = "common_practice"
-OUR_DEFAULT: Final = "our_default"
-
-WEAK_ALONE: Final = ("cold", "sulfite")
-"""Hurdles that do not hold a sweet drink on their own: cold slows, sulfite alone does not stop yeast."""
-
-SEALED: Final = ("bottle", "can", "keg", "jar", "flask")
-HURDLES: Final = ("sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold")
-
-_FERMENTABLE_LIMIT_G_PER_L = 2.0
-_TABLE_STARTS_ABV_PERCENT = 10.0
 _STRONG_ABV_PERCENT = 25.0
-_WARM_C = 25.0
 _FOAM_ROOM = 0.9
 _STOP_PH = 4.6
 _HIGH_PH = 4.0
@@ -57,7 +47,7 @@ def cautions_for(
     present = [m for m, g in zip(materials, masses_g, strict=True) if g > 0.0]
     return sorted_once(
         [
-            *_refermentation(present, contents, circumstances),
+            *refermentation_cautions(materials, masses_g, contents, circumstances),
             *_ingredients(present, circumstances),
             *_too_alkaline(contents),
             *_vessel(contents, circumstances),
@@ -73,93 +63,6 @@ def sorted_once(cautions: Sequence[Caution]) -> tuple[Caution, ...]:
     """Cautions without repetition, the most serious first, otherwise in their order."""
     unique = list(dict.fromkeys(cautions))
     return tuple(sorted(unique, key=lambda c: _LEVELS[c.level]))
-
-
-def _unknown_sugar(
-    present: Sequence[Material], contents: Contents, sugar: float, hurdles: set[str]
-) -> Iterator[Caution]:
-    """Little sugar by assumption may be more than that: judge by the bad end of what is known."""
-    volume_l = contents.volume_ml / 1000.0
-    unknown = 0.0
-    for material in present:
-        asked = material.source
-        if isinstance(asked, LotAsked) and asked.lot.residual_sugar_sd_g_per_l is not None:
-            unknown += asked.lot.residual_sugar_sd_g_per_l * min(asked.most_l / volume_l, 1.0)
-    if not hurdles and unknown and sugar + unknown > _FERMENTABLE_LIMIT_G_PER_L:
-        yield Caution(
-            "residual_sugar_unknown",
-            "warning",
-            f"Residual sugar was not measured: up to about {sugar + unknown:.0f} g/L may be left, enough to build "
-            "pressure if sealed. Measure it, or watch the gravity.",
-            OUR_DEFAULT,
-        )
-
-
-def _refermentation(present: Sequence[Material], contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
-    intended = circumstances.intended
-    sugar = contents.tally("fermentable_g") / (contents.volume_ml / 1000.0)
-    abv = 0.1 * contents.masses_g.get(Component.ETHANOL, 0.0) / 0.78924 / (contents.volume_ml / 1000.0)
-    hurdles = set(intended.hurdles)
-    if sugar > _FERMENTABLE_LIMIT_G_PER_L:
-        if not hurdles:
-            sealed = intended.container in SEALED
-            level: Level = "stop" if sealed else "warning"
-            where = f"sealed in a {intended.container}" if sealed else "if it is ever sealed"
-            yield Caution(
-                "refermentable_sugar_no_hurdle",
-                level,
-                f"{sugar:.0f} g/L of sugar that yeast can use, {where}, with no hurdle stated: it can referment "
-                "and burst the container. Stabilise or pasteurise first.",
-                OUR_DEFAULT,
-            )
-        elif hurdles <= set(WEAK_ALONE):
-            yield Caution(
-                "hurdle_does_not_hold",
-                "stop" if intended.container in SEALED else "warning",
-                f"{sugar:.0f} g/L of fermentable sugar behind {' and '.join(sorted(hurdles))} only, which does not "
-                "stop yeast: a sealed container can burst. Add sorbate with sulfite, or pasteurise.",
-                PRACTICE,
-            )
-        else:
-            yield Caution(
-                "hurdle_is_not_proof",
-                "warning",
-                f"{sugar:.0f} g/L of fermentable sugar rests on {', '.join(sorted(hurdles))}, which this service has "
-                "not checked. Watch gravity and pressure of a test sample before sharing any.",
-                PRACTICE,
-            )
-    else:
-        yield from _unknown_sugar(present, contents, sugar, hurdles)
-    if "sulfite" in hurdles:
-        yield Caution(
-            "sulfite_sensitivity",
-            "note",
-            "Sulfite: about 5 % of people with asthma react, some severely. Say so to whoever drinks it.",
-            "fda_consumer_1996",
-        )
-    if "sorbate" in hurdles:
-        if "sulfite" not in hurdles:
-            yield Caution(
-                "sorbate_without_sulfite",
-                "stop",
-                "Sorbate without sulfite: lactic bacteria can turn it into a geranium taint that nothing removes.",
-                "oxford_companion",
-            )
-        if abv < _TABLE_STARTS_ABV_PERCENT:
-            yield Caution(
-                "sorbate_outside_published_table",
-                "warning",
-                f"Published sorbate doses start at 10 % vol; this drink has {abv:.1f}. "
-                "The legal maximum may not hold it: prefer pasteurising, sterile filtration or dryness.",
-                "underhill",
-            )
-    if intended.storage_temperature_c is not None and intended.storage_temperature_c > _WARM_C:
-        yield Caution(
-            "warm_storage",
-            "note",
-            f"Storage at {intended.storage_temperature_c:.0f} °C raises pressure and speeds spoilage.",
-            OUR_DEFAULT,
-        )
 
 
 def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> Iterator[Caution]:
@@ -284,7 +187,7 @@ def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Cautio
 def _ranges(present: Sequence[Material], contents: Contents) -> Iterator[Caution]:
     masses = contents.masses_g
     volume_l = contents.volume_ml / 1000.0
-    abv = 0.1 * masses.get(Component.ETHANOL, 0.0) / 0.78924 / volume_l
+    abv = property_value("abv_percent", contents, volume_l) or 0.0
     water = masses.get(Component.WATER, 0.0)
     solids = contents.mass_g - water - masses.get(Component.ETHANOL, 0.0)
     if abv > _STRONG_ABV_PERCENT and solids > 25.0 * volume_l:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
 from service.catalogue.records import Category
-from service.model.lot import Assumed, LotClass
+from service.model.lot import DRY_EXTRACT, Assumed, LotClass
 from service.planner.answers import Caution, NextReading, Predicted, SourceCited
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
@@ -88,6 +88,8 @@ def next_readings(
 ) -> tuple[NextReading, ...]:
     """What to measure: before pouring, what was assumed; after it, what shows whether the blend came out."""
     before: list[NextReading] = []
+    if any(isinstance(m.source, LotAsked) and m.source.lot.lot_class in DRY_EXTRACT for m in materials):
+        before.append(NextReading("read the gravity of the ferment twice, days apart: it must not fall", "hydrometer"))
     for material, mass in zip(materials, masses_g, strict=True):
         asked = material.source
         if mass <= 0.0:
@@ -104,13 +106,17 @@ def next_readings(
             "stir, degas a sample and read the gravity",
             "hydrometer",
             round(predicted.gravity.value, 4),
+            "SG 20/20",
             "20 °C, or enter the sample's temperature",
         ),
-        NextReading("read the volume in the vessel", "marks of the vessel", round(predicted.volume.value, 2), "20 °C"),
+        NextReading(
+            "read the volume in the vessel", "marks of the vessel", round(predicted.volume.value, 2), "L", "20 °C"
+        ),
         NextReading(
             "titrate a degassed sample to pH 8.2",
             "burette or acid kit",
             round(predicted.titratable_acidity.g_per_l_tartaric, 2),
+            "g/L tartaric",
         ),
     ]
     return (*before, *after)

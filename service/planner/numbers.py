@@ -30,6 +30,13 @@ _DENSEST_KG_PER_L = 1.75
 _BOUNDLESS = 1000.0
 """An addition without any limit is searched up to this many kilograms per litre of reference volume."""
 
+_SOME_DRINK, _LIQUID, _SOME_ACID = "some drink", "a liquid", "some acid"
+GUARDS = {_SOME_DRINK, _SOME_ACID}
+"""Rows of our own that keep divisors above zero; an optimum that rests on one proves nothing."""
+
+_MOST_SOLIDS = 0.899
+"""Share of solids in solids + water, a little inside the range of the volume rule."""
+
 _SOME_VOLUME = 1e-3
 _SOME_ACID_G = 1e-6
 
@@ -59,6 +66,8 @@ def _reference_litres(materials: Sequence[Material], targets: Sequence[TargetAsk
     poured = sum((m.most_g or 0.0) / (m.density_g_ml or 1.0) for m in lots) / 1000.0
     if poured > 0.0:
         return poured
+    if lots:
+        raise InputError("None of the lots may be used: raise a lot's use.max above zero.", "/lots")
     for target in targets:
         if target.name == "volume":
             litres = target.high if target.high < inf else target.low
@@ -69,8 +78,8 @@ def _reference_litres(materials: Sequence[Material], targets: Sequence[TargetAsk
 
 
 def scale_is_free(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> bool:
-    """Whether nothing says how much to make: every amount could shrink towards nothing without missing a target."""
-    if any(m.least_g > 0.0 for m in materials):
+    """Whether nothing says how much to make: lots could shrink towards nothing without missing a target."""
+    if any(m.least_g > 0.0 for m in materials if m.kind == "lot"):
         return False
     return not any(PROPERTIES[t.name].per is Per.ONE and t.low > 0.0 for t in targets)
 
@@ -157,10 +166,15 @@ class _Builder:
         return Ratio(top, self.acid)
 
     def guards(self, uses_acid: bool) -> tuple[Row, ...]:
-        """Rows that keep the divisors above zero: some drink, and some acid where a ratio to it was asked for."""
-        rows = [Row("some drink", self.volume, lower=_SOME_VOLUME)]
+        """Rows that always hold: some drink, liquid (solids dissolve), some acid where a ratio to it was asked for."""
+        sums, columns = self.fixed.sums, [c.sums for c in self.columns]
+        liquid = Form(
+            _MOST_SOLIDS * sums[0] - (1.0 - _MOST_SOLIDS) * sums[2],
+            tuple(_MOST_SOLIDS * c[0] - (1.0 - _MOST_SOLIDS) * c[2] for c in columns),
+        )
+        rows = [Row(_SOME_DRINK, self.volume, lower=_SOME_VOLUME), Row(_LIQUID, liquid, lower=0.0)]
         if uses_acid:
-            rows.append(Row("some acid", self.acid, lower=_SOME_ACID_G))
+            rows.append(Row(_SOME_ACID, self.acid, lower=_SOME_ACID_G))
         return tuple(rows)
 
     def aim(self, preference: Preference, pointer: str) -> Aim:
@@ -193,25 +207,23 @@ def numbers_from(
     """
     litres = _reference_litres(materials, targets)
     unscaled = scale_is_free(materials, targets)
-    if unscaled and any(PROPERTIES[p.name].per is Per.ONE and not p.maximise for p in prefer[:1]):
+    shrinking = next((p.name for p in prefer if PROPERTIES[p.name].per is Per.ONE and not p.maximise), None)
+    if unscaled and shrinking is not None:
         raise InputError(
-            f"Least {prefer[0].name} of nothing is nothing: say how much to make by a target for the volume.",
+            f"Least {shrinking} of nothing is nothing: say how much to make by a target for the volume.",
             "/targets/volume",
         )
     free = tuple(i for i, m in enumerate(materials) if not m.fixed)
     builder = _Builder(materials, free, litres)
-    ceiling = next((t.high for t in targets if t.name == "volume" and t.high < inf), None)
     floor_l = max((t.low for t in targets if t.name == "volume"), default=0.0)
     lower, upper, boundless = [], [], []
     for j, i in enumerate(free):
         material = materials[i]
         least = material.least_g / (1000.0 * litres)
-        if material.most_g is not None:
-            most = material.most_g / (1000.0 * litres)
-        elif ceiling is not None:
-            most = max(_DENSEST_KG_PER_L * ceiling / litres, least)
-        else:
-            most = max(_BOUNDLESS, 2.0 * _DENSEST_KG_PER_L * floor_l / litres, least)
+        most = inf if material.most_g is None else material.most_g / (1000.0 * litres)
+        searched = max(_BOUNDLESS, 2.0 * _DENSEST_KG_PER_L * floor_l / litres, least)
+        if most > searched:
+            most = searched
             boundless.append(j)
         lower.append(least)
         upper.append(most)

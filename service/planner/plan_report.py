@@ -11,9 +11,9 @@ from service.model.contents import Contents
 from service.model.lot import Assumed
 from service.model.properties import PROPERTIES
 from service.planner.answers import Caution, Proof, TargetReport
-from service.planner.asked import PlanAsked
+from service.planner.asked import PlanAsked, TargetAsked
 from service.planner.marginals import binding_targets, marginal_text
-from service.planner.numbers import Numbers, scale_is_free
+from service.planner.numbers import GUARDS, Numbers, scale_is_free
 from service.planner.predict import rounded, value_of
 from service.quantities import number_text
 from service.solver.goals import GoalResult, Outcome
@@ -23,6 +23,9 @@ OutcomeName = Literal["targets_met", "nearest_measurable", "targets_clash", "no_
 
 _ROUNDING_SHARE = 0.1
 """A rounded plan still meets a target when it misses it by no more than this share of what counts as exact."""
+
+_SOLVER_SHARE = 1e-4
+"""The same without rounding: what the solver's own tolerance amounts to."""
 
 _EDGE = 0.999
 
@@ -48,7 +51,8 @@ class Solved:
     def outcome(self, reports: Sequence[TargetReport]) -> OutcomeName:
         """The outcome in the contract's words; a clash at the edge of the search is no proof of one."""
         if self.result.outcome is Outcome.MET:
-            return "targets_met" if all(r.met for r in reports) else "nearest_measurable"
+            rounded_away = self.asked.rounding != "none" and not all(r.met for r in reports)
+            return "nearest_measurable" if rounded_away else "targets_met"
         if self.result.outcome is Outcome.CLASH and not self.at_edge:
             return "targets_clash"
         return "no_plan_found"
@@ -56,7 +60,8 @@ class Solved:
     def proof(self) -> Proof:
         """Verdict, open gap and time."""
         verdict, gap = self.result.verdict, self.result.gap
-        if self.at_edge and verdict in (Verdict.PROVED_BEST, Verdict.PROVED_IMPOSSIBLE):
+        guarded = binding_targets(self.result) & GUARDS
+        if (self.at_edge or guarded) and verdict in (Verdict.PROVED_BEST, Verdict.PROVED_IMPOSSIBLE):
             verdict, gap = Verdict.BEST_FOUND, inf
         unknown = verdict is Verdict.PROVED_IMPOSSIBLE or gap > 1.0
         return Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(self.result.milliseconds, 3))
@@ -70,8 +75,8 @@ class Solved:
             reached = value_of(target.name, self.numbers.materials, masses_g, contents)
             miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
             size = abs(reached) if reached is not None else 0.0
-            exact = self.asked.rounding == "none"
-            met = miss <= (1e-9 * max(1.0, size) if exact else _ROUNDING_SHARE * law.tolerance(size))
+            share = _SOLVER_SHARE if self.asked.rounding == "none" else _ROUNDING_SHARE
+            met = miss <= share * law.tolerance(size) + 1e-12 * size
             priced = target.name in binding and self.result.outcome is Outcome.MET and reached is not None
             found.append(
                 TargetReport(
@@ -79,7 +84,7 @@ class Solved:
                     asked=target.asked,
                     reached=None if reached is None else rounded(target.name, reached),
                     unit=law.unit,
-                    miss=0.0 if met or isinf(miss) else float(f"{miss:.3g}"),
+                    miss=0.0 if met or isinf(miss) else float(f"{_distance(target, reached or 0.0):.3g}"),
                     met=met,
                     binding=target.name in binding,
                     marginal=marginal_text(
@@ -136,8 +141,17 @@ class Solved:
             )
         for j in self.numbers.boundless:
             most_kg = self.numbers.problem.upper[j] * self.numbers.litres
-            found.append(Assumed(f"{self.name(j)}: max", f"{most_kg:.4g} kg", "our default: no limit given", "stock"))
+            found.append(
+                Assumed(f"{self.name(j)}: max", f"{most_kg:,.0f} kg", "no limit given; searched so far", "your stock")
+            )
         return found
+
+
+def _distance(target: TargetAsked, reached: float) -> float:
+    """Distance from the value asked for, or outside the range."""
+    if target.value is not None:
+        return abs(reached - target.value)
+    return max(target.low - reached, reached - target.high, 0.0)
 
 
 def _miss_words(report: TargetReport) -> str:

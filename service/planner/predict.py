@@ -19,7 +19,7 @@ from service.planner.answers import (
     SweetnessPrediction,
     VolumePrediction,
 )
-from service.planner.asked import Circumstances, Instruments
+from service.planner.asked import AdditionAsked, Circumstances, Instruments
 from service.planner.materials import Material, poured
 from service.quantities import System, mass_text, volume_text
 from service.quantities.units import ML_PER_US_GALLON
@@ -122,12 +122,15 @@ def _amount_text(
 ) -> str:
     """What scale and jug show; a volume that the caller gave is repeated, not rounded to the jug."""
     by_mass = mass_text(mass_g, system, instruments.scale_step_g)
+    given = material.source.given if isinstance(material.source, AdditionAsked) else None
+    if given is not None:
+        return f"{given}, or {by_mass}"
     if volume_ml is None:
         return by_mass
     if material.kind == "lot":
         step_ml = _GIVEN_STEP_ML if material.fixed else instruments.jug_step_ml
         return f"{volume_text(volume_ml, system, step_ml)}, or {by_mass}"
-    return f"{by_mass} (about {volume_text(volume_ml, system, min(instruments.jug_step_ml, _FINE_STEP_ML))})"
+    return f"{by_mass}, about {volume_text(volume_ml, system, min(instruments.jug_step_ml, _FINE_STEP_ML))}"
 
 
 def amounts_of(

@@ -24,8 +24,14 @@ from service.solver.local import is_liquid
 from service.solver.problem import Aim, Form, Problem, Ratio, Row, ratio_rows, volume_at
 from service.solver.solve import Solution, Verdict, solve
 
-_FAR = 1e3
-"""Bound of a deviation or miss column, in units of the goal's own size."""
+_NOTHING = 1e-7
+"""A sum of misses below this, in noticeable steps, is none."""
+
+_LIKELY = 0.2
+"""A likely amount of anything, in the solver's units, to scale rows with."""
+
+_MOST_ML_PER_G = 1.3
+"""No component takes more room than this (ethanol, 1.267 mL/g): bounds a volume by its mass."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +84,10 @@ def _reference(ratio: Ratio, problem: Problem, sums: Sequence[float]) -> float:
     """Size of a ratio's denominator at a likely state, to scale rows with."""
     if ratio.denominator is None:
         return 1.0
-    middle = [0.5 * (a + b) for a, b in zip(problem.lower, problem.upper, strict=True)]
-    state = problem.sums_at(middle)
-    volume = volume_at(problem, middle) if is_liquid(state) else sum(sums[:3])
-    return max(abs(ratio.denominator.at(middle, volume)), 1e-6)
+    point = [min(0.5 * (a + b), a + _LIKELY) for a, b in zip(problem.lower, problem.upper, strict=True)]
+    state = problem.sums_at(point)
+    volume = volume_at(problem, point) if is_liquid(state) else sum(sums[:3])
+    return max(abs(ratio.denominator.at(point, volume)), 1e-6)
 
 
 def _range_rows(goals: Sequence[Goal], references: Sequence[float], *, at_value: bool) -> tuple[Row, ...]:
@@ -90,6 +96,14 @@ def _range_rows(goals: Sequence[Goal], references: Sequence[float], *, at_value:
         low, high = (goal.value, goal.value) if at_value and goal.value is not None else (goal.low, goal.high)
         rows.extend(ratio_rows(goal.name, goal.ratio, low, high, 1.0 / (reference * goal.size())))
     return tuple(rows)
+
+
+def _reach(problem: Problem, form: Form) -> float:
+    """More than the size that a form can have anywhere in the box: the bound of a deviation or miss column."""
+    amounts = [max(abs(a), abs(b)) for a, b in zip(problem.lower, problem.upper, strict=True)]
+    mass = sum(problem.fixed_sums[:3]) + sum(x * sum(c[:3]) for x, c in zip(amounts, problem.columns, strict=True))
+    linear = sum(abs(a) * x for a, x in zip(form.coefficients, amounts, strict=False))
+    return 2.0 * (abs(form.constant) + linear + abs(form.volume) * _MOST_ML_PER_G * mass) + 1.0
 
 
 def _column(form: Form, at: int, factor: float) -> Form:
@@ -115,7 +129,10 @@ def _near_values(problem: Problem, goals: Sequence[Goal], references: Sequence[f
     """Hard ranges, and as first aim the distance from the values."""
     aimed = [(g, r) for g, r in zip(goals, references, strict=True) if g.value is not None]
     wide = replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
-    wide = wide.with_columns([0.0] * (2 * len(aimed)), [_FAR] * (2 * len(aimed)))
+    far = [
+        _reach(problem, row.form) for row in _range_rows([g for g, _ in aimed], [r for _, r in aimed], at_value=True)
+    ]
+    wide = wide.with_columns([0.0] * (2 * len(aimed)), [reach for reach in far for _ in range(2)])
     rows = list(wide.rows)
     terms = []
     for k, (goal, reference) in enumerate(aimed):
@@ -136,21 +153,22 @@ def _least_misses(problem: Problem, goals: Sequence[Goal], references: Sequence[
         else replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
     )
     ranged = len(_range_rows(goals, references, at_value=False))
-    wide = near.with_columns([0.0] * ranged, [_FAR] * ranged)
+    far = [_reach(problem, row.form) for row in _range_rows(goals, references, at_value=False)]
+    wide = near.with_columns([0.0] * ranged, far)
     rows = list(wide.rows)
     by_name: dict[str, list[int]] = {}
     for i in range(ranged):
         at = near.size + i
         row = rows[i]
         if row.lower > -inf and row.upper < inf and row.lower != row.upper:
-            wide, at_second = wide.with_columns([0.0], [_FAR]), wide.size
+            wide, at_second = wide.with_columns([0.0], [far[i]]), wide.size
             rows = [replace(r, form=r.form.widened(1)) for r in rows]
             form = rows[i].form
             rows[i] = replace(row, form=_column(form, at, 1.0), upper=inf)
             rows.append(Row(row.target, _column(form, at_second, -1.0), upper=row.upper))
             by_name.setdefault(row.target, []).append(at_second)
         elif row.lower == row.upper:
-            wide, at_second = wide.with_columns([0.0], [_FAR]), wide.size
+            wide, at_second = wide.with_columns([0.0], [far[i]]), wide.size
             rows = [replace(r, form=r.form.widened(1)) for r in rows]
             rows[i] = replace(row, form=_column(_column(rows[i].form, at, 1.0), at_second, -1.0))
             by_name.setdefault(row.target, []).append(at_second)
@@ -169,6 +187,13 @@ def _least_misses(problem: Problem, goals: Sequence[Goal], references: Sequence[
             )
         )
     return replace(wide, rows=tuple(rows), aims=(*aims, *wide.aims))
+
+
+def _no_miss(loose: Problem, nearest: Solution, goals: Sequence[Goal]) -> bool:
+    """Whether the nearest plan misses nothing after all: the search for it went another way."""
+    volume = volume_at(loose, nearest.x)
+    priorities = len({goal.priority for goal in goals})
+    return all(aim.at(nearest.x, volume) <= _NOTHING for aim in loose.aims[:priorities])
 
 
 def solve_goals(
@@ -202,6 +227,12 @@ def solve_goals(
         impossible = ranged.verdict is Verdict.PROVED_IMPOSSIBLE
     loose = _least_misses(problem, goals, references)
     nearest = solve(loose, sums, until=until, prove=False)
+    if not nearest.found:  # any drink at all within the limits, by the preferences
+        anything = solve(problem, sums, until=until, prove=False)
+        if anything.found:
+            return result(Outcome.NOT_FOUND, Verdict.BEST_FOUND, problem, anything)
+    elif not impossible and _no_miss(loose, nearest, goals):
+        return result(Outcome.MET, Verdict.BEST_FOUND, loose, nearest)
     outcome = Outcome.CLASH if impossible else Outcome.NOT_FOUND
     verdict = (
         Verdict.PROVED_IMPOSSIBLE if impossible else Verdict.BEST_FOUND if nearest.found else Verdict.NOTHING_FOUND

@@ -287,7 +287,7 @@ def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None =
         if feasible:
             stops[basis] = Stop(basis, tuple(moved))
         point = moved
-    return LocalResult(LocalStatus.LOST, programmes=_ROUNDS)
+    return LocalResult(LocalStatus.LOST, programmes=_ROUNDS, stops=tuple(stops.values())[-2:])
 
 
 def _between(old: Sequence[float], new: Sequence[float]) -> list[float] | None:

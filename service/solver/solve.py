@@ -12,13 +12,15 @@ from enum import Enum
 from math import inf
 from time import perf_counter
 
-from service.physics.mixture import volume_and_gradient_ml
 from service.solver.edge import stationary_on_edge
 from service.solver.envelope import root_box
 from service.solver.fallback import slsqp
-from service.solver.local import Basis, LocalResult, LocalStatus, is_liquid, stationary_from, worst_violation
+from service.solver.local import Basis, LocalResult, LocalStatus, Stop, is_liquid, stationary_from
 from service.solver.problem import Amounts, Problem, volume_at
 from service.solver.proof import RELATIVE_GAP, SMALLEST_AIM, search
+
+_LOOSE = 1e-5
+"""SLSQP leaves this much of an aim; against its point a turn of the search is only better by more."""
 
 
 class Verdict(Enum):
@@ -67,14 +69,14 @@ def states_across(problem: Problem, count: int = 5) -> list[list[float]]:
     return states
 
 
-def _improves(problem: Problem, new: Sequence[float], old: Sequence[float] | None) -> bool:
-    """Whether one feasible point is lexicographically better than another by more than rounding."""
+def _improves(problem: Problem, new: Sequence[float], old: Sequence[float] | None, *, share: float = 1e-9) -> bool:
+    """Whether one feasible point is lexicographically better than another by more than rounding, a share of an aim."""
     if old is None:
         return True
     volumes = volume_at(problem, new), volume_at(problem, old)
     for aim in problem.aims:
         a, b = aim.at(new, volumes[0]), aim.at(old, volumes[1])
-        margin = 1e-9 * max(abs(b), SMALLEST_AIM)
+        margin = share * max(abs(b), SMALLEST_AIM)
         if abs(a - b) > margin:
             return a < b
     return False
@@ -100,14 +102,15 @@ def _from(problem: Problem, sums: Sequence[float]) -> LocalResult:
 
 def _best_of(problem: Problem, states: Sequence[Sequence[float]], result: LocalResult) -> LocalResult:
     best = result if result.status is LocalStatus.STATIONARY else None
-    tried = result.programmes
+    tried, stops = result.programmes, result.stops
     for state in states:
         other = _from(problem, state)
         tried += other.programmes
+        stops = stops or other.stops
         if other.status is LocalStatus.STATIONARY and _improves(problem, other.x, best.x if best else None):
             best = other
     chosen = best or result
-    return LocalResult(chosen.status, chosen.x, chosen.basis, chosen.multipliers, tried)
+    return LocalResult(chosen.status, chosen.x, chosen.basis, chosen.multipliers, tried, stops)
 
 
 def solve(
@@ -158,18 +161,27 @@ def _without_a_point(problem: Problem, local: LocalResult, until: float, nodes: 
         if again.status is LocalStatus.STATIONARY:
             return _proved(problem, again, until, nodes)
     middle = [0.5 * (a + b) for a, b in zip(problem.lower, problem.upper, strict=True)]
-    starts: list[Amounts] = [middle, problem.lower]
-    if proof.hint:
-        starts.insert(0, proof.hint)
-    x = slsqp(problem, starts)
+    starts: list[Amounts] = [*(stop.x for stop in local.stops), *([proof.hint] if proof.hint else []), middle]
+    x = slsqp(problem, [*starts, problem.lower], until=until)
+    if x is not None:
+        again = stationary_from(problem, problem.sums_at(x), x)
+        if again.status is LocalStatus.STATIONARY and not _improves(problem, x, again.x):
+            return _proved(problem, again, until, nodes)
+    stop = _best_stop(problem, local.stops)
+    if stop is not None and (x is None or _improves(problem, stop.x, x, share=_LOOSE)):
+        return Solution(Verdict.BEST_FOUND, inf, stop.x, stop.basis, (), local.programmes, proof.nodes)
     if x is None:
         return Solution(Verdict.NOTHING_FOUND, inf, programmes=local.programmes, boxes=proof.nodes)
-    again = stationary_from(problem, problem.sums_at(x), x)
-    if again.status is LocalStatus.STATIONARY and not _improves(problem, x, again.x):
-        return _proved(problem, again, until, nodes)
-    if worst_violation(problem, x, volume_and_gradient_ml(problem.sums_at(x))[0]) > 1e-8:
-        return Solution(Verdict.NOTHING_FOUND, inf, programmes=local.programmes, boxes=proof.nodes)
     return Solution(Verdict.BEST_FOUND, inf, tuple(x), None, (), local.programmes, proof.nodes)
+
+
+def _best_stop(problem: Problem, stops: Sequence[Stop]) -> Stop | None:
+    """The better of the feasible points at which a lost search turned."""
+    best: Stop | None = None
+    for stop in stops:
+        if _improves(problem, stop.x, best.x if best else None):
+            best = stop
+    return best
 
 
 __all__ = ["RELATIVE_GAP", "Solution", "Verdict", "find", "solve", "states_across"]

@@ -100,9 +100,9 @@ def test_a_decimal_comma_is_refused_with_the_point(query: dict[str, Any]) -> Non
 REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("amount-for-gravity", honey(ingredient="honney"), "/ingredient", "honey_average"),
     ("amount-for-gravity", honey(target=0.99), "/target", "the nearest is 0.9985"),
-    ("amount-for-gravity", honey(target=1016), "/target", "Type 1.012"),
+    ("amount-for-gravity", honey(target=1016), "/target", "Did you mean"),
     ("amount-for-gravity", honey(target=None), "/target", "needed"),
-    ("amount-for-gravity", honey(gravity=998.5), "/gravity", "Type 1.012"),
+    ("amount-for-gravity", honey(gravity=998.5), "/gravity", "Did you mean"),
     ("amount-for-gravity", honey(volume="9.5"), "/volume", "the unit is missing"),
     ("amount-for-gravity", honey(volume="9,5L"), "/volume", "decimal point"),
     ("amount-for-gravity", honey(abv_percent=None), "/abv_percent", "original_gravity"),

@@ -237,8 +237,10 @@ def test_long_lists_and_texts_are_refused_wherever_they_stand() -> None:
     assert_problem(post(json.dumps({"anything": ["a" * 201]})), 422, "request-has-to-change", "/anything/0")
     problem = assert_problem(post(json.dumps({"anything": {"a" * 201: 1}})), 422, "request-has-to-change")
     assert problem["title"] == "Something in the request is too long, or given twice"
-    wider = client(Settings(max_list_items=60, max_string_characters=300))
-    assert wider.post("/v1/echoes", json={"anything": [["a" * 201]] + [0] * 51}).status_code == 200
+    narrower = client(Settings(max_list_items=10, max_string_characters=20))
+    assert narrower.post("/v1/echoes", json={"anything": [["a" * 20]] + [0] * 9}).status_code == 200
+    assert narrower.post("/v1/echoes", json={"anything": [["a" * 21]]}).status_code == 422
+    assert narrower.post("/v1/echoes", json={"anything": [0] * 11}).status_code == 422
 
 
 def test_a_route_without_a_body_ignores_what_is_sent() -> None:

@@ -102,7 +102,7 @@ def test_acidity_known_or_typical_of_the_class() -> None:
 @pytest.mark.parametrize(
     ("gravity", "abv", "error", "words"),
     [
-        (1012.0, 8.0, OutOfRangeError, "Type 1.012"),
+        (1012.0, 8.0, OutOfRangeError, "Did you mean"),
         (0.5, 8.0, OutOfRangeError, "not a drink's"),
         (1.5, 8.0, OutOfRangeError, "not a drink's"),
         (0.998, 101.0, OutOfRangeError, "between 0 and 99"),

@@ -61,6 +61,7 @@ CASES: dict[str, tuple[str, dict[str, Any], dict[str, Any]]] = {
         _asked(HONEY, **_bottled("cold", "sulfite")),
         _asked(HONEY, **_bottled("cold", "pasteurised")),
     ),
+    "ferment_must_have_ended": ("warning", _asked(HONEY), _asked(_some("water"))),
     "residual_sugar_unknown": ("warning", _asked(lot={**LOT, "gravity": 0.994}), _asked(lot=DRY)),
     "sulfite_sensitivity": ("note", _asked(**_bottled("sulfite")), _asked(**_bottled("pasteurised"))),
     "sorbate_without_sulfite": (
@@ -292,15 +293,15 @@ MANY = _asked(
 
 def test_several_stops_stand_before_everything_else() -> None:
     levels = [caution["level"] for caution in plan(MANY)["cautions"]]
-    assert levels[:3] == ["stop"] * 3
-    assert "stop" not in levels[3:]
+    assert levels[:4] == ["stop"] * 4
+    assert "stop" not in levels[4:]
 
 
 def test_stop_stands_above_the_amounts_in_the_table() -> None:
     lines = table(plan(MANY)).splitlines()
     amounts_at = next(i for i, line in enumerate(lines) if line.startswith("Pour or weigh"))
     stops = [i for i, line in enumerate(lines) if line.startswith("STOP: ")]
-    assert len(stops) == 3
+    assert len(stops) == 4
     assert max(stops) < amounts_at
     assert all(i > amounts_at for i, line in enumerate(lines) if line.startswith(("WARNING: ", "NOTE: ")))
 
