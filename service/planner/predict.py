@@ -124,7 +124,7 @@ def _amount_text(
     by_mass = mass_text(mass_g, system, instruments.scale_step_g)
     given = material.source.given if isinstance(material.source, AdditionAsked) else None
     if given is not None:
-        return f"{given}, or {by_mass}"
+        return by_mass if given == by_mass else f"{given}, or {by_mass}"
     if volume_ml is None:
         return by_mass
     if material.kind == "lot":

@@ -6,13 +6,15 @@ import random
 from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
+from typing import Any
 
 import numpy as np
 import pytest
 
+from service.solver import goals as goals_module
 from service.solver.goals import Goal, GoalResult, Outcome, solve_goals
 from service.solver.problem import Aim, Amounts, Form, Problem, Ratio, Row, ratio_rows, volume_at
-from service.solver.solve import Verdict, solve
+from service.solver.solve import Solution, Verdict, solve
 from tests.benchmarks.rivals import slsqp_multistart
 from tests.solver.cases import allowance, held, row_scale, value
 from tests.solver.instances import Instance, make
@@ -403,3 +405,31 @@ def test_the_deadline_ends_proofs_but_not_the_answer() -> None:
     assert result.verdict is Verdict.BEST_FOUND
     assert result.milliseconds < 2000.0
     assert run(instance, prove=False).verdict is Verdict.BEST_FOUND
+
+
+# A clash needs a proof, whatever the stage that ends without one.
+
+
+@pytest.mark.parametrize(
+    ("at_values", "near", "outcome"),
+    [
+        (Verdict.NOTHING_FOUND, Verdict.NOTHING_FOUND, Outcome.NOT_FOUND),
+        (Verdict.PROVED_IMPOSSIBLE, Verdict.NOTHING_FOUND, Outcome.NOT_FOUND),
+        (Verdict.NOTHING_FOUND, Verdict.PROVED_IMPOSSIBLE, Outcome.CLASH),
+        (Verdict.PROVED_IMPOSSIBLE, Verdict.PROVED_IMPOSSIBLE, Outcome.CLASH),
+    ],
+)
+def test_a_clash_is_only_what_the_ranges_prove(
+    monkeypatch: pytest.MonkeyPatch, at_values: Verdict, near: Verdict, outcome: Outcome
+) -> None:
+    instance = make(3, 4)
+    gravity = by_name(instance, "gravity")
+    goal = replace(gravity, low=1.39, high=1.41, value=1.4)
+    pretended = iter([Solution(at_values, inf), Solution(near, inf)])
+    real = solve
+
+    def pretend(*arguments: Any, **options: Any) -> Solution:
+        return next(pretended, None) or real(*arguments, **options)
+
+    monkeypatch.setattr(goals_module, "solve", pretend)
+    assert solve_goals(instance.problem, [goal], instance.start).outcome is outcome
