@@ -61,7 +61,8 @@ class Solved:
         """Verdict, open gap and time."""
         verdict, gap = self.result.verdict, self.result.gap
         guarded = binding_targets(self.result) & GUARDS
-        if (self.at_edge or guarded) and verdict in (Verdict.PROVED_BEST, Verdict.PROVED_IMPOSSIBLE):
+        best = verdict is Verdict.PROVED_BEST
+        if (best and guarded) or (self.at_edge and (best or verdict is Verdict.PROVED_IMPOSSIBLE)):
             verdict, gap = Verdict.BEST_FOUND, inf
         unknown = verdict is Verdict.PROVED_IMPOSSIBLE or gap > 1.0
         return Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(self.result.milliseconds, 3))

@@ -27,6 +27,8 @@ from service.physics.mixture import VOLUME_SUMS, volume_and_gradient_ml
 
 Amounts = Sequence[float]
 
+_LEAST_DIVISOR = 1e-12
+
 
 @dataclass(frozen=True, slots=True)
 class Form:
@@ -79,10 +81,16 @@ class Ratio:
     numerator: Form
     denominator: Form | None = None
 
+    def divisor(self, x: Amounts, volume: float) -> float:
+        """Value of the denominator, never nought: a search may pass through points that the rows exclude."""
+        if self.denominator is None:
+            return 1.0
+        value = self.denominator.at(x, volume)
+        return value if abs(value) > _LEAST_DIVISOR else _LEAST_DIVISOR
+
     def at(self, x: Amounts, volume: float) -> float:
         """Value at the amounts x, whose blend has this volume."""
-        top = self.numerator.at(x, volume)
-        return top if self.denominator is None else top / self.denominator.at(x, volume)
+        return self.numerator.at(x, volume) / self.divisor(x, volume)
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +224,7 @@ class Tangent:
         for term in aim.terms:
             slope = self.row(term.numerator)
             if term.denominator is not None:
-                bottom = term.denominator.at(x, volume)
+                bottom = term.divisor(x, volume)
                 ratio = term.numerator.at(x, volume) / bottom
                 slope = [(t - ratio * s) / bottom for t, s in zip(slope, self.row(term.denominator), strict=True)]
             total = [a + b for a, b in zip(total, slope, strict=True)] if total else slope

@@ -93,8 +93,9 @@ def find(problem: Problem, sums: Sequence[float]) -> LocalResult:
 def _from(problem: Problem, sums: Sequence[float]) -> LocalResult:
     """A stationary point from one state: a vertex, or between the two vertices that send the search to each other."""
     result = stationary_from(problem, sums)
-    if result.stops:
-        inside = stationary_on_edge(problem, *result.stops)
+    if len(result.stops) == 2:
+        first, second = result.stops
+        inside = stationary_on_edge(problem, first, second)
         if inside is not None:
             return replace(inside, programmes=result.programmes)
     return result
