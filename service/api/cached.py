@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 
 from pydantic import BaseModel
 from starlette.requests import Request
@@ -11,14 +12,32 @@ from starlette.responses import Response
 _MAX_AGE_S = 300
 
 
-def cached_text(request: Request, text: str, media_type: str) -> Response:
-    """A text with its ETag, or 304 if the caller's copy is the same."""
-    etag = '"' + hashlib.sha256(text.encode()).hexdigest()[:32] + '"'
-    headers = {"ETag": etag, "Cache-Control": f"public, max-age={_MAX_AGE_S}"}
+def etag_of(content: bytes) -> str:
+    """The ETag of some content."""
+    return '"' + hashlib.sha256(content).hexdigest()[:32] + '"'
+
+
+def cached(
+    request: Request,
+    content: bytes,
+    media_type: str,
+    *,
+    etag: str | None = None,
+    max_age_s: int = _MAX_AGE_S,
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    """Content with its ETag (made if None), or 304 if the caller's copy is the same."""
+    etag = etag_of(content) if etag is None else etag
+    sent = {"ETag": etag, "Cache-Control": f"public, max-age={max_age_s}", **(headers or {})}
     known = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
     if etag in known:
-        return Response(status_code=304, headers=headers)
-    return Response(text, headers=headers, media_type=media_type)
+        return Response(status_code=304, headers=sent)
+    return Response(content, headers=sent, media_type=media_type)
+
+
+def cached_text(request: Request, text: str, media_type: str) -> Response:
+    """A text with its ETag, or 304 if the caller's copy is the same."""
+    return cached(request, text.encode(), media_type)
 
 
 def cached_json(request: Request, model: BaseModel) -> Response:

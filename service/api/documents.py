@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import logging
 from collections.abc import Callable, Sequence
@@ -15,6 +14,7 @@ from pydantic import BaseModel, Field
 from starlette.responses import PlainTextResponse, Response
 
 from service import MODEL_VERSION
+from service.api.cached import cached, etag_of
 from service.api.numbers import NoQuery
 from service.api.problems import (
     PROBLEM_KINDS,
@@ -133,20 +133,12 @@ class _File:
 
 def _file(name: str, media_type: str) -> _File:
     content = (_STATIC / name).read_bytes()
-    return _File(content, media_type, _etag(content))
-
-
-def _etag(content: bytes) -> str:
-    return '"' + hashlib.sha256(content).hexdigest()[:32] + '"'
+    return _File(content, media_type, etag_of(content))
 
 
 def _cached(request: Request, file: _File, max_age_s: int, content_policy: str | None = None) -> Response:
-    headers = {"ETag": file.etag, "Cache-Control": f"public, max-age={max_age_s}"}
-    if content_policy:
-        headers["Content-Security-Policy"] = content_policy
-    if file.etag in [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]:
-        return Response(status_code=304, headers=headers)
-    return Response(file.content, headers=headers, media_type=file.media_type)
+    policy = {"Content-Security-Policy": content_policy} if content_policy else {}
+    return cached(request, file.content, file.media_type, etag=file.etag, max_age_s=max_age_s, headers=policy)
 
 
 def documents_router(openapi: Callable[[], dict[str, Any]]) -> APIRouter:
@@ -176,7 +168,7 @@ def documents_router(openapi: Callable[[], dict[str, Any]]) -> APIRouter:
     async def show_openapi(request: Request) -> Response:
         if not written:
             content = json.dumps(openapi(), ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
-            written.append(_File(content, "application/json", _etag(content)))
+            written.append(_File(content, "application/json", etag_of(content)))
         return _cached(request, written[0], 300)
 
     def register_kind(slug: str) -> None:

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
-from typing import Annotated, Any, Final, TypeVar
+from typing import Annotated, Any, Final
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 from pydantic_core import PydanticCustomError
-
-from service.errors import ServiceError
 
 __all__ = [
     "FiniteNumber",
@@ -23,30 +20,11 @@ __all__ = [
     "RequestModel",
     "ShortText",
     "WholeNumber",
-    "refused_in_words",
 ]
-
-T = TypeVar("T")
 
 _DECIMAL: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _INTEGER: Final = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _COMMA: Final = re.compile(r"[+-]?\d+,\d+", re.ASCII)
-
-
-def refused_in_words(parse: Callable[[str], T]) -> Callable[[str], T]:
-    """Turn a reader that raises ServiceError into a pydantic validator whose refusal keeps its place in the request.
-
-    Parameters: parse, a reader such as one of service.quantities.
-    Returns: a function for AfterValidator or BeforeValidator.
-    """
-
-    def validate(text: str) -> T:
-        try:
-            return parse(text)
-        except ServiceError as error:
-            raise PydanticCustomError("refused", "{detail}", {"detail": error.detail}) from error
-
-    return validate
 
 
 def _printable(text: str) -> str:

@@ -58,14 +58,8 @@ ACID_OF_COMPONENT: Mapping[Component, Acid] = MappingProxyType(
 """The single acids of a composition. The acids of a ferment are known by titration only and are not here."""
 
 TABLE_END_POINT_PH = 8.2
-"""End point to which the titratable acidities of the catalogue hold."""
-
-END_POINT_NOTE = (
-    "Titratable acidity depends on the pH at which the titration stops: OIV total acidity ends at pH 7.0, fruit "
-    "juice and most home kits at 8.1 to 8.3. A drink rich in citrate or phosphate reads 3 to 4 % lower at 7.0; "
-    "between 8.1 and 8.3 the difference is below half a per cent. Carbon dioxide adds to a reading at 8.2: degas first."
-)
-"""OIV-MA-AS313-01 for the 7.0; AOAC 942.15 and ISO 750 for 8.1, from memory; shares: computed."""
+"""End point to which the titratable acidities of the catalogue hold. At pH 7.0 (OIV-MA-AS313-01) a drink rich in
+citrate or phosphate reads 3 to 4 % lower (computed)."""
 
 
 def meq_per_l_from_acid_g_per_l(acid_g_per_l: float, acid: Acid = Acid.TARTARIC) -> float:

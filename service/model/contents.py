@@ -126,7 +126,7 @@ def contents_per_g(ingredient: Ingredient) -> Contents:
     Returns: Contents of one gram [g, meq, mL].
     Source: the catalogue's composition, acidity and juice share; see `service.catalogue.derived`.
 
-    Example: 5 L of frozen orange concentrate and three volumes of water make juice of about 11.8 °Bx.
+    Example: 4.6 g of citric acid in 100 g of lemon juice are 718 meq/kg.
 
     >>> from service.catalogue.lookup import get_ingredient
     >>> round(contents_per_g(get_ingredient("lemon_juice_fresh")).tally("titratable_meq"), 3)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from service.chemistry.acids import EQUIVALENT_WEIGHT_G_PER_EQ, Acid
 from service.chemistry.energy import ENERGY_KCAL_AND_KJ_PER_G
 from service.chemistry.sugars import RELATIVE_SWEETNESS
 from service.model.contents import SIZE, Contents, weights
@@ -68,7 +69,9 @@ class Property:
 _NONE = (0.0,) * SIZE
 _EVERYTHING = weights(dict.fromkeys(Component, 1.0))
 _DRY = weights({c: 1.0 for c in Component if c not in (Component.WATER, Component.ETHANOL)})
-_ACID_AS_CITRIC = weights(None, {"titratable_meq": 0.06404})  # g of anhydrous citric acid per meq
+ACID_AS_CITRIC = weights(None, {"titratable_meq": EQUIVALENT_WEIGHT_G_PER_EQ[Acid.CITRIC] / 1000.0})
+"""Grams of anhydrous citric acid that a titration stands for."""
+
 _ETHANOL_ML_PER_G = 1000.0 / ETHANOL_DENSITY_20C_KG_M3
 
 
@@ -108,7 +111,7 @@ PROPERTIES: dict[str, Property] = {
             "g/L tartaric",
             Of.CONTENTS,
             Per.VOLUME,
-            weights(None, {"titratable_meq": 0.07504}),
+            weights(None, {"titratable_meq": EQUIVALENT_WEIGHT_G_PER_EQ[Acid.TARTARIC] / 1000.0}),
             exact_within=0.1,
             noticeable=1.0,
         ),
@@ -271,7 +274,6 @@ PROPERTIES: dict[str, Property] = {
 """Noticeable steps: sugar 12 %, strength 1 % vol, acidity about 20 %, juice 25 % (Weber fractions after Schutz and
 Pilgrim 1957, from memory; the strength has no source). Gravity 0.002 is what a triple-scale hydrometer shows."""
 
-ACID_AS_CITRIC = _ACID_AS_CITRIC
 TOTAL_MASS = _EVERYTHING
 
 

@@ -90,7 +90,11 @@ def _form(weights: Sequence[float], fixed: Contents, columns: Sequence[Contents]
 
 
 def _likely_state(targets: Sequence[TargetAsked], fallback: tuple[float, ...]) -> tuple[float, ...]:
-    """Volume sums of a litre at the middle of the gravity and strength asked for."""
+    """Volume sums of a litre at the middle of the gravity and strength asked for.
+
+    A place to start the search: the round figures in it (a dry drink four fifths liquor, solids like sugar with a
+    little acid) move no answer.
+    """
     middle = {}
     for target in targets:
         if target.name in ("gravity", "abv_percent"):

@@ -55,7 +55,7 @@ class Solution:
 
 
 def states_across(problem: Problem, count: int = 5) -> list[list[float]]:
-    """States from the weakest to the strongest blend that the materials allow, at a drink's solids."""
+    """States from the weakest to the strongest blend that the materials allow, at a drink's solids; starts only."""
     box = root_box(problem)
     states = []
     for k in range(count):

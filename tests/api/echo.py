@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from pydantic import AfterValidator, Field
+from pydantic_core import PydanticCustomError
 from starlette.exceptions import HTTPException
 from starlette.testclient import TestClient
 
@@ -18,7 +19,6 @@ from service.api.numbers import (
     RequestModel,
     ShortText,
     WholeNumber,
-    refused_in_words,
 )
 from service.api.problems import with_status
 from service.api.routing import get_and_head
@@ -40,13 +40,16 @@ class Range(RequestModel):
 
 
 def _volume(text: str) -> Quantity:
-    return parse_quantity(text, {Kind.VOLUME}, liquid=True)
+    try:
+        return parse_quantity(text, {Kind.VOLUME}, liquid=True)
+    except ServiceError as error:
+        raise PydanticCustomError("refused", "{detail}", {"detail": error.detail}) from error
 
 
 class Lot(RequestModel):
     name: ShortText
     gravity: FiniteNumber | Range = 1.0
-    volume: Annotated[str, AfterValidator(refused_in_words(_volume))] | None = None
+    volume: Annotated[str, AfterValidator(_volume)] | None = None
 
 
 class EchoRequest(RequestModel):
