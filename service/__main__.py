@@ -54,8 +54,9 @@ def main() -> int:
     ask.add_argument("file", help="a request as JSON")
     ask.add_argument(
         "--operation",
-        choices=("solve_blend", "forecast_blend"),
-        help="which question it is; default: a request with recipes is a forecast",
+        choices=("solve_blend", "forecast_blend", "plan_stabilising"),
+        help="which question it is; default: a request with recipes is a forecast, one with a volume at dosing or "
+        "packaging a stabilising plan",
     )
     ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
     ask.set_defaults(run=_ask)

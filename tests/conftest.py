@@ -1,4 +1,5 @@
-"""Options of the test run: `--long` adds the checks that take minutes."""
+"""Options of the test run: `--long` adds the checks that take minutes, `--update-examples` rewrites the answers of
+the worked examples for review."""
 
 from __future__ import annotations
 
@@ -6,6 +7,9 @@ import pytest
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--update-examples", action="store_true", default=False, help="rewrite the answers in openapi_examples"
+    )
     parser.addoption("--long", action="store_true", default=False, help="also run the long versions of the checks")
 
 

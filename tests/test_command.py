@@ -12,7 +12,7 @@ import pytest
 
 from service.__main__ import main
 from service.api.command import answer_file, table
-from tests.api.real import BASE, EXAMPLES, changed, plan
+from tests.api.real import BASE, EXAMPLES, changed, plan, worked
 
 DEMO = EXAMPLES / "solve_blend" / "01_sour_cherry_and_lemon.json"
 TWO = EXAMPLES / "forecast_blend" / "01_two_recipes.json"
@@ -50,7 +50,7 @@ def test_the_demo_as_a_table() -> None:
         assert any(line.startswith(words) for line in lines), words
     assert any(line.startswith("targets_met: All targets are met") for line in lines)
     assert any(line.startswith("Proof: proved_best") for line in lines)
-    for amount in plan(json.loads(DEMO.read_text(encoding="utf-8")))["amounts"]:
+    for amount in plan(worked(DEMO)["request"])["amounts"]:
         assert any(line.startswith(f"{amount['name']}  ") and amount["amount_text"] in line for line in lines)
     assert any(line.split()[:2] == ["gravity", "1.0120"] for line in lines)
     assert max(map(len, lines)) <= 120
@@ -59,7 +59,7 @@ def test_the_demo_as_a_table() -> None:
 def test_the_demo_as_json() -> None:
     done = command("ask", str(DEMO), "--json")
     assert (done.returncode, done.stderr) == (0, "")
-    assert quiet(json.loads(done.stdout)) == quiet(plan(json.loads(DEMO.read_text(encoding="utf-8"))))
+    assert quiet(json.loads(done.stdout)) == quiet(plan(worked(DEMO)["request"]))
 
 
 def test_a_forecast_is_told_by_its_recipes(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
@@ -73,10 +73,10 @@ def test_a_forecast_is_told_by_its_recipes(monkeypatch: pytest.MonkeyPatch, caps
 
 def test_a_refused_file(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     file = tmp_path / "request.json"
-    file.write_text(json.dumps(changed("targets", "ph", to=3.4)), encoding="utf-8")
+    file.write_text(json.dumps(changed("targets", "ph", to=34.0)), encoding="utf-8")
     code, text = told(monkeypatch, capsys, "ask", file)
     assert code == 1
-    assert "at /targets/ph: A pH cannot be aimed at yet" in " ".join(text.split())
+    assert "at /targets/ph: ph of a drink lies between" in " ".join(text.split())
     code, text = told(monkeypatch, capsys, "ask", file, "--json")
     assert code == 1
     assert json.loads(text)["errors"][0]["pointer"] == "/targets/ph"

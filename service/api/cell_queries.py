@@ -7,10 +7,11 @@ from typing import Literal
 from pydantic import Field
 
 from service.api.numbers import QueryInteger, QueryModel, QueryNumber, ShortText
-from service.model.lot import LotClass
+from service.model.lot_class import LotClass
 
 MassUnit = Literal["g", "kg", "oz", "lb"]
 VolumeUnit = Literal["mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
+AcidityUnit = Literal["tartaric", "citric", "malic", "lactic", "sulfuric", "meq"]
 AnyUnit = Literal["g", "kg", "oz", "lb", "mL", "L", "tsp", "tbsp", "cup", "fl oz", "floz", "pt", "qt", "gal"]
 
 
@@ -35,7 +36,11 @@ class LotQuery(GravityQuery):
     abv_percent: QueryNumber | None = Field(None, ge=0, le=100)
     original_gravity: QueryNumber | None = Field(None, description="Instead of abv_percent; SG 20/20.")
     lot_class: LotClass = Field(LotClass.MEAD, alias="class")
-    titratable_acidity: ShortText | None = None
+    titratable_acidity: ShortText | None = Field(None, description="Such as 5 g/L tartaric.")
+    ph: QueryNumber | None = Field(None, gt=0, lt=14)
+    titration_end_point_ph: QueryNumber | None = Field(
+        None, description="Of the titration read, and of the acidity asked for; default 8.2."
+    )
     residual_sugar: ShortText | None = None
 
 
@@ -45,6 +50,8 @@ class IngredientQuery(LotQuery):
     ingredient: ShortText = Field(description="An id or short name of the catalogue, such as honey.")
     brix: QueryNumber | None = Field(None, gt=0, le=100, description="Measured, corrected for acid.")
     moisture_percent: QueryNumber | None = Field(None, gt=0, lt=100, description="Measured on the honey.")
+    ingredient_titratable_acidity: ShortText | None = Field(None, description="Measured on the juice: 52 g/L citric.")
+    ingredient_ph: QueryNumber | None = Field(None, gt=0, lt=14, description="Measured on the juice.")
 
 
 class AmountForGravity(IngredientQuery):
@@ -52,6 +59,35 @@ class AmountForGravity(IngredientQuery):
 
     target: QueryNumber = Field(description="SG 20/20 wanted, such as 1.016.")
     unit: AnyUnit = "g"
+
+
+class AmountForAcidity(IngredientQuery):
+    """How much of an ingredient (juice, acid, carbonate) brings a lot to a titratable acidity?"""
+
+    target: ShortText = Field(description="Such as 6.5 g/L tartaric, or 80 meq/L.")
+    unit: AnyUnit = "g"
+
+
+class AmountForPh(IngredientQuery):
+    """How much of an ingredient (juice, acid, carbonate) brings a lot to a pH?"""
+
+    target: QueryNumber = Field(description="pH wanted, such as 3.4.")
+    unit: AnyUnit = "g"
+
+
+class AcidityAfter(IngredientQuery):
+    """Titratable acidity of a lot after this addition."""
+
+    amount: ShortText = Field(description="Such as 600g or 1.5lb.")
+    acid: AcidityUnit = Field("tartaric", description="What to express it as; meq for meq/L.")
+
+
+class AcidFromAcid(CellQuery):
+    """The same acidity, expressed as another acid."""
+
+    value: QueryNumber = Field(ge=0)
+    given_as: AcidityUnit
+    wanted_as: AcidityUnit
 
 
 class AfterAddition(IngredientQuery):

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Any
 
 from service.api.cell_queries import (
     AbvFromGravities,
+    AcidFromAcid,
+    AcidityAfter,
     AfterAddition,
+    AmountForAcidity,
     AmountForGravity,
+    AmountForPh,
     BrixFromSg,
-    CellQuery,
     ExtractFromGravityAndAbv,
     GravityFromReading,
     IngredientQuery,
@@ -20,19 +23,23 @@ from service.api.cell_queries import (
     SgFromBrix,
     VolumeFromMass,
 )
-from service.api.reading import TEMPERATURE, VOLUME, Reader, lot_from
+from service.api.cell_stabilising import STABILISING_QUESTIONS
+from service.api.question import Question
+from service.api.reading import TEMPERATURE, VOLUME, Reader, end_point_from, lot_from
 from service.api.reading_blend import addition_from, target_from
 from service.api.requests import AdditionPoured, LotIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Ingredient
+from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l, meq_per_l_from_acid_g_per_l
 from service.errors import InputError, OutOfRangeError, ServiceError
-from service.model.lot import Assumed
+from service.model.lot_class import Assumed
+from service.model.properties import depends_on_acids
 from service.physics.extract import extract_g_per_l_from_sg_and_abv
 from service.physics.fermentation import abv_from_gravities
 from service.physics.scales import sg_20_20_from_hydrometer
 from service.physics.sucrose import brix_from_sg, sg_from_brix
-from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
+from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, PhPrediction
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.single import Answer, amount_for, property_after
 from service.quantities import Kind, parse_quantity
@@ -66,6 +73,8 @@ def _lot(query: LotQuery) -> LotAsked:
             "original_gravity": query.original_gravity,
             "class": query.lot_class,
             "titratable_acidity": query.titratable_acidity,
+            "ph": query.ph,
+            "titration_end_point_ph": None if query.titratable_acidity is None else query.titration_end_point_ph,
             "residual_sugar": query.residual_sugar,
         }
     )
@@ -75,7 +84,12 @@ def _lot(query: LotQuery) -> LotAsked:
 def _addition(query: IngredientQuery, amount: str) -> AdditionAsked:
     measured = {
         name: value
-        for name, value in (("brix", query.brix), ("moisture_percent", query.moisture_percent))
+        for name, value in (
+            ("brix", query.brix),
+            ("moisture_percent", query.moisture_percent),
+            ("titratable_acidity", query.ingredient_titratable_acidity),
+            ("ph", query.ingredient_ph),
+        )
         if value is not None
     }
     given = AdditionPoured.model_validate(
@@ -92,42 +106,85 @@ def _words(value: float, decimals: int = 4) -> str:
     return f"{value:.{decimals}f}".rstrip("0").rstrip(".")
 
 
-def _amount_for_gravity(query: AmountForGravity) -> Answer:
-    lot = _lot(query)
-    asked = _addition(query, "0 g")
-    asked = AdditionAsked(
-        asked.ingredient, asked.alias, 0.0, None, None, None, asked.measured, asked.cautions, asked.order
-    )
-    target = target_from("gravity", query.target, Reader())
-    mass_g, plan = amount_for(target, lot, asked, Circumstances())
-    if UNIT_BY_SPELLING[query.unit.lower()].kind is Kind.MASS:
-        value = _in_unit(mass_g, query.unit)
-    else:
-        value = _in_unit(mass_g / _density(asked.ingredient, "/unit"), query.unit)
-    predicted = plan.predicted
-    return Answer(
-        value,
-        f"{_words(value)} {query.unit} of {asked.ingredient.name} brings {lot.lot.volume_l:.4g} L to SG "
-        f"{predicted.gravity.value:.4f}, {predicted.abv_percent.value:.2f} % vol, {predicted.volume.value:.3f} L.",
-        plan.cautions,
-        plan.assumed,
-    )
+def _circumstances(query: LotQuery) -> Circumstances:
+    return Circumstances(end_point_ph=end_point_from(query.titration_end_point_ph))
+
+
+def _amount_for(name: str) -> Callable[[AmountForGravity | AmountForAcidity | AmountForPh], Answer]:
+    def answer(query: AmountForGravity | AmountForAcidity | AmountForPh) -> Answer:
+        lot = _lot(query)
+        asked = replace(_addition(query, "0 g"), most_g=None, given=None)
+        target = target_from(name, query.target, Reader())
+        mass_g, plan = amount_for(target, lot, asked, _circumstances(query))
+        if UNIT_BY_SPELLING[query.unit.lower()].kind is Kind.MASS:
+            value = _in_unit(mass_g, query.unit)
+        else:
+            value = _in_unit(mass_g / _density(asked.ingredient, "/unit"), query.unit)
+        predicted = plan.predicted
+        reached = [f"SG {predicted.gravity.value:.4f}", f"{predicted.abv_percent.value:.2f} % vol"]
+        if depends_on_acids(name):
+            reached.append(f"{predicted.titratable_acidity.value:.2f} g/L tartaric")
+            reached += [] if predicted.ph is None else [_ph_words(predicted.ph)]
+        return Answer(
+            value,
+            f"{_words(value)} {query.unit} of {asked.ingredient.name} brings {lot.lot.volume_l:.4g} L to "
+            f"{', '.join(reached)}, {predicted.volume.value:.3f} L.",
+            plan.cautions,
+            plan.assumed,
+        )
+
+    return answer
+
+
+def _ph_words(prediction: PhPrediction) -> str:
+    return f"pH {prediction.value:.2f} ({prediction.low:.2f} to {prediction.high:.2f})"
 
 
 def _after(name: str) -> Callable[[AfterAddition], Answer]:
-    unit = {"gravity": "SG 20/20", "abv_percent": "% vol"}[name]
+    unit = {"gravity": "SG 20/20", "abv_percent": "% vol", "ph": "pH"}[name]
 
     def answer(query: AfterAddition) -> Answer:
         lot, addition = _lot(query), _addition(query, query.amount)
-        value, forecast = property_after(name, lot, addition, Circumstances())
+        value, forecast = property_after(name, lot, addition, _circumstances(query))
+        ph = forecast.recipes[0].predicted.ph
+        shown = _ph_words(ph) if name == "ph" and ph is not None else f"{_words(value)} {unit}"
         return Answer(
             value,
-            f"{_words(value)} {unit} after {query.amount} of {addition.ingredient.name} in {lot.lot.volume_l:.4g} L.",
+            f"{shown} after {query.amount} of {addition.ingredient.name} in {lot.lot.volume_l:.4g} L.",
             forecast.cautions,
             forecast.assumed,
         )
 
     return answer
+
+
+def _acidity_after(query: AcidityAfter) -> Answer:
+    lot, addition = _lot(query), _addition(query, query.amount)
+    _, forecast = property_after("titratable_acidity", lot, addition, _circumstances(query))
+    acidity = forecast.recipes[0].predicted.titratable_acidity
+    value = _from_meq(acidity.meq_per_l, query.acid)
+    unit = "meq/L" if query.acid == "meq" else f"g/L {query.acid}"
+    return Answer(
+        value,
+        f"{_words(value, 2)} {unit} to pH {acidity.end_point_ph:g} after {query.amount} of "
+        f"{addition.ingredient.name} in {lot.lot.volume_l:.4g} L.",
+        forecast.cautions,
+        forecast.assumed,
+    )
+
+
+def _from_meq(meq_per_l: float, wanted_as: str) -> float:
+    return meq_per_l if wanted_as == "meq" else acid_g_per_l_from_meq_per_l(meq_per_l, Acid(wanted_as))
+
+
+def _acid_from_acid(query: AcidFromAcid) -> Answer:
+    meq = query.value if query.given_as == "meq" else meq_per_l_from_acid_g_per_l(query.value, Acid(query.given_as))
+    value = _from_meq(meq, query.wanted_as)
+    return Answer(
+        value,
+        f"{_words(value)} as {query.wanted_as} is the same acidity as {query.value:g} as {query.given_as}.",
+        (_NO_CHECK,),
+    )
 
 
 def _corrected(reading: float, sample: str | None, calibrated: str | None, abv_percent: float, what: str) -> float:
@@ -253,44 +310,31 @@ def _volume_from_mass(query: VolumeFromMass) -> Answer:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
-    """One cell question: its path name, parameters, how it is answered, and an example query."""
-
-    name: str
-    query: type[CellQuery]
-    answer: Callable[[Any], Answer]
-    example: str
-    about: str
-    """The parameter that a fault without a place belongs to."""
-
-    @property
-    def parameters(self) -> list[str]:
-        """Names of its parameters as they stand in a URL."""
-        return [field.alias or name for name, field in self.query.model_fields.items()]
-
-    def answered(self, query: CellQuery) -> Answer:
-        """The answer; a fault points at the parameter it belongs to, however deep in the request it was found."""
-        try:
-            return self.answer(query)
-        except ServiceError as error:
-            named = [part for part in error.pointer.split("/") if part in self.parameters]
-            error.pointer = f"/{named[-1] if named else self.about}"
-            raise
-
-    @property
-    def meaning(self) -> str:
-        """What it asks, from the docstring of its parameters."""
-        return (self.query.__doc__ or "").strip()
-
-
 _LOT_EXAMPLE = "ingredient=honey&volume=9.5L&gravity=0.9985&abv_percent=7.2"
+_SOUR_EXAMPLE = (
+    "ingredient=lemon_juice&volume=9.5L&gravity=0.9985&abv_percent=7.2&titratable_acidity=4.8+g/L+tartaric&ph=3.5"
+)
 QUESTIONS: tuple[Question, ...] = (
     Question(
-        "amount-for-gravity", AmountForGravity, _amount_for_gravity, f"{_LOT_EXAMPLE}&target=1.016&unit=kg", "target"
+        "amount-for-gravity",
+        AmountForGravity,
+        _amount_for("gravity"),
+        f"{_LOT_EXAMPLE}&target=1.016&unit=kg",
+        "target",
     ),
+    Question(
+        "amount-for-acidity",
+        AmountForAcidity,
+        _amount_for("titratable_acidity"),
+        f"{_SOUR_EXAMPLE}&target=6.5+g/L+tartaric&unit=mL",
+        "target",
+    ),
+    Question("amount-for-ph", AmountForPh, _amount_for("ph"), f"{_SOUR_EXAMPLE}&target=3.3&unit=mL", "target"),
     Question("gravity-after", AfterAddition, _after("gravity"), f"{_LOT_EXAMPLE}&amount=500g", "amount"),
     Question("abv-after", AfterAddition, _after("abv_percent"), f"{_LOT_EXAMPLE}&amount=500g", "amount"),
+    Question("acidity-after", AcidityAfter, _acidity_after, f"{_SOUR_EXAMPLE}&amount=300mL", "amount"),
+    Question("ph-after", AfterAddition, _after("ph"), f"{_SOUR_EXAMPLE}&amount=300mL", "amount"),
+    Question("acid-from-acid", AcidFromAcid, _acid_from_acid, "value=6.5&given_as=tartaric&wanted_as=citric", "value"),
     Question(
         "abv-from-gravities",
         AbvFromGravities,
@@ -322,4 +366,5 @@ QUESTIONS: tuple[Question, ...] = (
         "volume",
     ),
     Question("volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL", "mass"),
+    *STABILISING_QUESTIONS,
 )

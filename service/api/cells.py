@@ -17,8 +17,9 @@ from starlette.responses import Response
 
 from service.api.cached import cached_json, cached_text
 from service.api.cell_queries import CellQuery
-from service.api.cell_questions import QUESTIONS, Question
+from service.api.cell_questions import QUESTIONS
 from service.api.numbers import NoQuery
+from service.api.question import Question
 from service.api.routing import get_and_head
 from service.planner.single import Answer
 

@@ -4,27 +4,34 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from service.api.examples import request_in
 from service.api.problems import problem_document, problem_from_error
 from service.api.reading_blend import forecast_from, plan_from
+from service.api.reading_stabilising import stabilising_from
 from service.api.requests import BlendForecastRequest, BlendPlanRequest
+from service.api.requests_stabilising import StabilisingPlanRequest
 from service.api.settings import Settings
+from service.api.stabilising_table import doses_and_hurdles
 from service.api.validation import faults_from_validation
 from service.errors import ServiceError
 from service.planner.answers import BlendForecast, BlendPlan
 from service.planner.blend_forecast import forecast_blend
 from service.planner.blend_plan import solve_blend
+from service.planner.stabilising.answers import StabilisingPlan
+from service.planner.stabilising.plan import plan_stabilising
 
 _WIDTH = 100
 _SHOWN = (
     ("gravity", "SG 20/20", 4),
     ("abv_percent", "% vol", 2),
     ("titratable_acidity", "g/L tartaric", 2),
+    ("ph", "", 2),
     ("volume", "L", 2),
     ("sugar_g_per_l", "g/L", 1),
     ("fermentable_sugar_g_per_l", "g/L", 1),
@@ -43,12 +50,13 @@ _ONLY_WITH_FRUIT = ("juice_percent", "citrus_percent")
 def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
     """The status and body that the service would answer to a request in a file.
 
-    Parameters: path of a JSON file; operation, `solve_blend` or `forecast_blend` (told by the request if None).
+    Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `forecast_blend` or
+    `plan_stabilising` (told by the request if None).
     Returns: HTTP status and the answer or problem document.
     """
     scope = {"path": str(path.name), "state": {}}
     try:
-        body = json.loads(path.read_text(encoding="utf-8"))
+        body = request_in(json.loads(path.read_text(encoding="utf-8")))
     except FileNotFoundError:
         return 404, problem_document(scope, "not-found", f"There is no file {path.name}.", status=404)
     except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
@@ -56,10 +64,13 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
     except RecursionError:
         return 400, problem_document(scope, "nesting-too-deep", "The file is nested too deeply.")
     if operation is None:
-        operation = "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
+        operation = _operation(body)
     try:
         settings = Settings.from_environment()
-        answer: BlendPlan | BlendForecast
+        answer: BlendPlan | BlendForecast | StabilisingPlan
+        if operation == "plan_stabilising":
+            answer = plan_stabilising(stabilising_from(StabilisingPlanRequest.model_validate(body)))
+            return 200, TypeAdapter(StabilisingPlan).dump_python(answer, mode="json")
         if operation == "solve_blend":
             answer = solve_blend(plan_from(BlendPlanRequest.model_validate(body), settings.deadline_s))
             return 200, TypeAdapter(BlendPlan).dump_python(answer, mode="json")
@@ -67,7 +78,7 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return 200, TypeAdapter(BlendForecast).dump_python(answer, mode="json")
     except ValidationError as error:
         located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
-        endpoint = plan_from if operation == "solve_blend" else forecast_from
+        endpoint = _ENDPOINTS[operation]
         _, faults = faults_from_validation(located, body, endpoint)
         return 422, problem_document(scope, "request-invalid", "The request has to change.", errors=faults)
     except ServiceError as error:
@@ -75,11 +86,25 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return int(document["status"]), document
 
 
+_ENDPOINTS: dict[str, Callable[..., Any]] = {
+    "solve_blend": plan_from,
+    "forecast_blend": forecast_from,
+    "plan_stabilising": stabilising_from,
+}
+
+
+def _operation(body: Any) -> str:
+    """Which question a request asks, by what only it has."""
+    if isinstance(body, dict) and not {"volume_at_dosing", "volume_at_packaging"}.isdisjoint(body):
+        return "plan_stabilising"
+    return "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
+
+
 def table(body: dict[str, Any]) -> str:
     """An answer or a problem for people: `stop` cautions above the amounts, the rest below."""
     if "status" in body and "errors" in body:
         return _problem(body)
-    recipes = body.get("recipes") or [body]
+    recipes = [] if "verdict" in body else body.get("recipes") or [body]
     lines = [*_cautions(body, stop=True)]
     if body.get("batch"):
         lines.append(f"Batch: {body['batch']}")
@@ -91,6 +116,8 @@ def table(body: dict[str, Any]) -> str:
             *_wrapped(f"{body['outcome']}: {body['summary']}"),
             f"Proof: {proof['verdict']}, {proof['milliseconds']:.1f} ms",
         ]
+    if "verdict" in body:
+        lines += doses_and_hurdles(body, _WIDTH)
     for recipe in recipes:
         if "recipes" in body:
             lines += ["", f"Recipe: {recipe['name']}"]
@@ -161,6 +188,9 @@ def _predicted(predicted: dict[str, Any], units: str) -> list[str]:
         prediction = predicted[name]
         if prediction is None or (name in _ONLY_WITH_FRUIT and not prediction["value"]):
             continue
+        if "low" in prediction:
+            interval = f"{prediction['low']:.{decimals}f} to {prediction['high']:.{decimals}f}"
+            unit = f"{unit} ({interval})".strip()
         rows.append((name, f"{prediction['value']:.{decimals}f}", unit))
         if name == "volume" and units == "us":
             rows.append(("", f"{prediction['us_gallons']:.2f}", "US gal"))
@@ -170,7 +200,7 @@ def _predicted(predicted: dict[str, Any], units: str) -> list[str]:
 def _targets(targets: list[dict[str, Any]]) -> list[str]:
     rows: list[tuple[str, ...]] = [("Target", "asked", "reached", "met")]
     for target in targets:
-        unit = "" if target["unit"] in ("", "SG") else f" {target['unit']}"
+        unit = "" if target["unit"] in ("", "SG", "pH") else f" {target['unit']}"
         reached = "" if target["reached"] is None else f"{target['reached']:g}{unit}"
         met = "yes" if target["met"] else f"off by {target['miss']:g}"
         rows.append((target["property"], target["asked"], reached, met))

@@ -27,7 +27,5 @@ NOT_ANSWERED_YET: Final[dict[str, str]] = {
 }
 """Field name to what to do until it is built."""
 
-PH_TARGET: Final = "A pH cannot be aimed at yet: aim at titratable_acidity and measure the pH of the blend."
 KITCHEN_ROUNDING: Final = "Kitchen measures are not chosen yet: ask for rounding “scale” or “none”."
-END_POINT: Final = "Acidity is reckoned to pH 8.2 only in this version: titrate to 8.2."
 PACK_PRICE: Final = "A price per pack is not reckoned yet: give it per mass or volume, such as “1 kg”."

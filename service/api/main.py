@@ -9,6 +9,7 @@ from service.api.cells import cells_router
 from service.api.reading_blend import plan_from
 from service.api.requests import BlendPlanRequest
 from service.api.settings import Settings
+from service.api.stabilising import stabilising_router
 from service.catalogue.loader import data_version, ingredients
 from service.planner.blend_plan import solve_blend
 
@@ -33,7 +34,7 @@ def build_app(settings: Settings | None = None) -> SolverApp:
     ingredients()
     return create_app(
         settings,
-        (blends_router(settings), catalogue_router(), cells_router()),
+        (blends_router(settings), stabilising_router(), catalogue_router(), cells_router()),
         readiness=(solves,),
         data_version=data_version(),
     )

@@ -10,11 +10,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
-from service.api.later import END_POINT
 from service.api.requests import Common, GravityIn, GravityReading, LotIn, UseRange
 from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
-from service.errors import InconsistentError, InputError, NotBuiltYetError, ServiceError, SeveralErrors
-from service.model.lot import Assumed, LotReadings, lot_from_readings
+from service.chemistry.charge_balance import TITRATION_END_POINTS
+from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError, SeveralErrors
+from service.model.acidity import DEFAULT_END_POINT_PH
+from service.model.lot import LotReadings, lot_from_readings
+from service.model.lot_class import Assumed
 from service.physics.fermentation import Fermentation, abv_from_gravities
 from service.physics.mixture import WATER_G_PER_ML
 from service.physics.scales import sg_20_20_from_hydrometer
@@ -143,8 +145,6 @@ def _corrected(given: GravityReading, value: float, abv_percent: float, hydromet
 
 def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
     """A lot as the planner takes it."""
-    if given.titration_end_point_ph is not None and given.titration_end_point_ph != 8.2:
-        raise NotBuiltYetError(END_POINT, "/titration_end_point_ph")
     assumed: list[Assumed] = []
     abv = _strength(given, hydrometer_c, reader, assumed)
     gravity = _at("/gravity", lambda: gravity_from(given.gravity, abv, hydrometer_c, reader, fermented=abv > 0.0))
@@ -157,7 +157,13 @@ def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
     sugar = None
     if given.residual_sugar is not None:
         sugar = parse_sugar_concentration(given.residual_sugar, pointer="/residual_sugar").g_per_l
-    lot = lot_from_readings(given.name, LotReadings(volume_l, mass_g, gravity, abv, given.lot_class, acidity, sugar))
+    if given.titration_end_point_ph is not None and acidity is None:
+        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+    end_point = end_point_from(given.titration_end_point_ph)
+    lot = lot_from_readings(
+        given.name,
+        LotReadings(volume_l, mass_g, gravity, abv, given.lot_class, acidity, sugar, given.ph, end_point),
+    )
     if "lot_class" not in given.model_fields_set:
         assumed.append(
             Assumed("class", given.lot_class.value, "our default", "say what kind of liquid it is (“class”)")
@@ -165,7 +171,20 @@ def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
     assumed += _unstated_temperature(given, hydrometer_c)
     lot = replace(lot, assumed=(*assumed, *lot.assumed))
     least, most = _use(given, lot.volume_l, reader)
-    return LotAsked(lot, least, most, given.degassed, given.on_lees, given.ph)
+    return LotAsked(lot, least, most, given.degassed, given.on_lees)
+
+
+def end_point_from(given: float | None) -> float:
+    """The pH at which a titration ends: as given, or 8.2."""
+    if given is None:
+        return DEFAULT_END_POINT_PH
+    low, high = TITRATION_END_POINTS
+    if not low <= given <= high:
+        raise OutOfRangeError(
+            f"A titration ends between pH {low:g} and {high:g} (7.0, 8.1 and 8.2 are usual), not at {given:g}.",
+            "/titration_end_point_ph",
+        )
+    return float(given)
 
 
 def _unstated_temperature(given: LotIn, hydrometer_c: float) -> list[Assumed]:
@@ -261,6 +280,7 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
     """Instruments, and what builds the circumstances when all quantities have shown their system."""
     instruments = reader.attempt("/instruments", lambda: _instruments(given, reader)) or Instruments()
     intended = reader.attempt("/intended", lambda: _intended(given, reader)) or Intended()
+    end_point = reader.attempt("", lambda: end_point_from(given.titration_end_point_ph)) or DEFAULT_END_POINT_PH
 
     def build() -> Circumstances:
         return Circumstances(
@@ -271,6 +291,7 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
             (),
             Echo(given.batch, given.date, given.note),
             reader.errors_given,
+            end_point,
         )
 
     return instruments, build

@@ -8,7 +8,7 @@ from functools import partial
 from math import inf
 from typing import Final
 
-from service.api.later import KITCHEN_ROUNDING, PACK_PRICE, PH_TARGET
+from service.api.later import KITCHEN_ROUNDING, PACK_PRICE
 from service.api.numbers import RequestModel
 from service.api.reading import (
     MASS,
@@ -17,6 +17,7 @@ from service.api.reading import (
     Reader,
     circumstances_from,
     distinct,
+    end_point_from,
     lot_from,
     meq_per_l,
 )
@@ -58,6 +59,7 @@ _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*"
 _PLAUSIBLE: Final = {
     "gravity": (0.7, 1.6),
     "abv_percent": (0.0, 100.0),
+    "ph": (1.5, 10.0),
     "brix": (0.0, 100.0),
     "juice_percent": (0.0, 1000.0),
     "citrus_percent": (0.0, 1000.0),
@@ -94,6 +96,8 @@ def _measured(ingredient: Ingredient, given: MeasuredIn) -> Measured:
         temperature = parse_quantity(
             given.refractive_index_temperature, {Kind.TEMPERATURE}, pointer="/refractive_index_temperature"
         ).value_base
+    if given.titration_end_point_ph is not None and given.titratable_acidity is None:
+        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
     if given.brix_is_refractometer_reading and given.brix is None:
         raise InputError("Give the refractometer's reading as brix.", "/brix")
     return with_measured(
@@ -107,6 +111,7 @@ def _measured(ingredient: Ingredient, given: MeasuredIn) -> Measured:
         titratable_acidity_meq_per_kg=per_kg,
         titratable_acidity_meq_per_l=per_l,
         ph=given.ph,
+        end_point_ph=end_point_from(given.titration_end_point_ph),
     )
 
 
@@ -232,8 +237,6 @@ def _target_value(name: str, given: float | str, pointer: str, reader: Reader) -
 
 def target_from(name: str, given: TargetIn, reader: Reader) -> TargetAsked:
     """A target as the planner takes it."""
-    if name == "ph":
-        raise NotBuiltYetError(PH_TARGET)
     law = PROPERTIES[name]
     if isinstance(given, TargetRange):
         if given.min is None and given.max is None:
@@ -276,8 +279,6 @@ def preference_from(given: PreferenceIn) -> Preference:
     if (given.maximise is None) == (given.minimise is None):
         raise InputError("Name one property to maximise or one to minimise.")
     name = given.maximise or given.minimise or ""
-    if name == "ph":
-        raise NotBuiltYetError(PH_TARGET)
     return Preference(name, given.maximise is not None)
 
 

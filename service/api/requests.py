@@ -7,12 +7,13 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag
 
 from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
-from service.model.lot import LotClass
+from service.model.lot_class import LotClass
 
 PropertyName = Literal[
     "gravity",
     "abv_percent",
     "titratable_acidity",
+    "ph",
     "volume",
     "extract_g_per_l",
     "sugar_g_per_l",
@@ -26,7 +27,6 @@ PropertyName = Literal[
     "added_volume",
     "cost",
     "energy_kcal_per_100ml",
-    "ph",
 ]
 
 QuantityText = Annotated[ShortText, Field(examples=["2.5 kg", "7 lb 8 oz", "3.5 gal", "250 mL"])]
@@ -78,8 +78,8 @@ class LotIn(RequestModel):
     abv_percent: NonNegativeNumber | None = Field(None, le=100)
     original_gravity: GravityIn | None = Field(None, description="Before fermentation; nothing added since.")
     titratable_acidity: ShortText | None = Field(None, examples=["4.6 g/L tartaric", "80 meq/L"])
-    titration_end_point_ph: PositiveNumber | None = None
-    ph: PositiveNumber | None = Field(None, lt=14)
+    titration_end_point_ph: PositiveNumber | None = Field(None, description="Of titratable_acidity; default 8.2.")
+    ph: PositiveNumber | None = Field(None, lt=14, description="As read; with the acidity it fixes the acids.")
     residual_sugar: ShortText | None = Field(None, examples=["4 g/L"])
     lot_class: LotClass = Field(LotClass.MEAD, alias="class", description="What kind of liquid it is.")
     degassed: bool | None = Field(None, strict=True)
@@ -99,6 +99,7 @@ class MeasuredIn(RequestModel):
     refractive_index_temperature: QuantityText | None = None
     titratable_acidity: ShortText | None = Field(None, examples=["55 g/L citric", "0.75 % citric"])
     ph: PositiveNumber | None = Field(None, lt=14)
+    titration_end_point_ph: PositiveNumber | None = Field(None, description="Of titratable_acidity; default 8.2.")
     density: ShortText | None = Field(None, examples=["1.045 g/mL", "1045 kg/m3"])
 
 
@@ -251,6 +252,9 @@ class Common(RequestModel):
     note: ShortText | None = None
     units: Literal["metric", "us"] | None = Field(None, description="Default: those of the request's quantities.")
     currency: ShortText | None = None
+    titration_end_point_ph: PositiveNumber | None = Field(
+        None, description="Of the acidities asked for and predicted: 8.2 (default), 8.1 juice, 7.0 OIV."
+    )
     instruments: InstrumentsIn = InstrumentsIn()
     intended: IntendedIn = IntendedIn()
 

@@ -11,6 +11,7 @@ from typing import Any
 from starlette.responses import Response
 
 from service.planner.answers import Amount, BlendForecast, BlendPlan, Caution, Predicted
+from service.planner.stabilising.answers import StabilisingPlan
 
 Row = dict[str, str | float | None]
 
@@ -100,4 +101,41 @@ def forecast_rows(forecast: BlendForecast) -> list[Row]:
             **_predicted(recipe.predicted),
         }
         for recipe in forecast.recipes
+    ]
+
+
+def stabilising_rows(plan: StabilisingPlan) -> list[Row]:
+    """One row for a stabilising plan: verdict, `stop` cautions, grams of each salt, what the drink then holds."""
+    doses = {dose.salt: dose for dose in plan.doses}
+    row: Row = {"batch": plan.batch, "date": plan.date, "verdict": plan.verdict, "stop": _stops(plan.cautions)}
+    for salt in ("potassium_sorbate", "potassium_metabisulfite"):
+        dose = doses.get(salt)
+        row[f"{salt}_mass_g"] = None if dose is None else dose.mass_g
+        row[f"{salt}_amount"] = None if dose is None else dose.amount_text
+    packaged = plan.so2.at_packaging
+    return [
+        {
+            **row,
+            "ph_before": plan.ph_before,
+            "ph_after_sorbate": plan.ph_after_sorbate,
+            "ph_at_packaging": plan.ph_at_packaging,
+            "volume_l": packaged.volume_l,
+            "free_so2_mg_per_l": packaged.free_mg_per_l,
+            "molecular_so2_mg_per_l": packaged.molecular_mg_per_l,
+            "bound_so2_mg_per_l": packaged.bound_mg_per_l,
+            "total_so2_mg_per_l": packaged.total_mg_per_l,
+            "pk": plan.so2.pk,
+            "sorbic_acid_mg_per_l": plan.sorbic.at_packaging_mg_per_l,
+            "published_sorbic_acid_mg_per_l": plan.sorbic.published_mg_per_l,
+            "limits_exceeded": " | ".join(
+                f"{limit.what}: {limit.regulation}"
+                for limit in plan.limits
+                if limit.exceeded and limit.what != "declaration_contains_sulfites"
+            ),
+            "contains_sulfites": next(
+                "declare" if limit.exceeded else "below the threshold"
+                for limit in plan.limits
+                if limit.what == "declaration_contains_sulfites"
+            ),
+        }
     ]

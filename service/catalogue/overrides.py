@@ -12,11 +12,9 @@ Let the row have water W, sugars s_i, acids a_j and titratable acidity T₀ [meq
 
 **The sugar split is held, not measured**: a Brix says nothing about how much of the sugar is fructose.
 
-S is inferred from pH and TA together, which is the business of the acidity model. Without it S − P = 0 is taken, so
-that q is the plain ratio of the titratable acidities. That moves the acids too far, because the part of them that
-potassium has neutralised does not follow a titration: computed on the table's rows, q is 1.267 instead of 1.188
-(orange juice, 0.95 % instead of 0.75 % acid), 1.073 instead of 1.070 (lemon juice, 5.2 % at 8.6 °Bx) and 1.052
-instead of 1.036 (orange concentrate, 3.0 % at 44.3 °Bx). The titratable acidity is as measured either way.
+S comes from the row's own pH and titratable acidity (`service.catalogue.acidity`). The closed form of q meets the
+titration within 0.01 g/100 g; the acids that decide pH are solved for afresh, so that the lot titrates as it was
+measured: with S held at f S where pH was not measured, with both inferred where it was.
 """
 
 from __future__ import annotations
@@ -26,10 +24,12 @@ from dataclasses import dataclass, replace
 from math import isfinite
 from types import MappingProxyType
 
+from service.catalogue.acidity import PH_SD, TA_RELATIVE_SD, acids_of_measured, acids_per_kg, titration_ratio
 from service.catalogue.readings import Reading, SolidsFactor, scaled_solids, solids_factor
 from service.catalogue.records import Category, Ingredient, JuiceBasis, Provenance, Spread
 from service.chemistry.acids import (
     ACID_OF_COMPONENT,
+    TABLE_END_POINT_PH,
     citric_g_per_100g_from_meq_per_kg,
     meq_per_kg_from_citric_g_per_100g,
 )
@@ -39,12 +39,6 @@ from service.physics import mixture
 from service.physics.mixture import WATER_G_PER_ML
 from service.physics.solutes import SUGARS, Component
 from service.physics.sucrose import sg_from_brix
-
-TA_RELATIVE_SD = 0.02
-"""Relative standard deviation of a titration at home, judged."""
-
-PH_SD = 0.05
-"""Standard deviation of a calibrated pH meter, judged."""
 
 PHOSPHATE_MEQ_PER_KG_PER_MG_PER_100G = 0.626
 """Charge of phosphate at pH 8.2, all phosphorus taken as phosphate: 10/30.974 mmol times 1.94 (judged)."""
@@ -85,7 +79,7 @@ def with_measured(
     titratable_acidity_meq_per_kg: float | None = None,
     titratable_acidity_meq_per_l: float | None = None,
     ph: float | None = None,
-    sid_meq_per_kg: float | None = None,
+    end_point_ph: float = TABLE_END_POINT_PH,
 ) -> Measured:
     """An ingredient whose figures follow what was measured on the lot; the sugar split stays the table's.
 
@@ -93,8 +87,8 @@ def with_measured(
         instrument showed [°Bx]; moisture_percent [% by mass]; refractive_index of a honey [-] at
         refractive_index_temperature_c [°C]; density_g_ml at 20 °C [g/mL]; assay_percent of an acid or salt, as the
         pure substance [% by mass] (one of these five at most); titratable_acidity_meq_per_kg [meq/kg] or
-        titratable_acidity_meq_per_l [meq/L], to pH 8.2; ph, of a concentrate after dilution to single strength;
-        sid_meq_per_kg, strong ion difference S of the *unmeasured* row [meq/kg], see the module's text.
+        titratable_acidity_meq_per_l [meq/L]; ph, of a concentrate after dilution to single strength; end_point_ph of
+        the titration, which is brought to 8.2 by the row's own acids.
     Returns: the new ingredient, what changed, and cautions.
     Raises: InconsistentError where the readings cannot be true of such an ingredient; OutOfRangeError and InputError
         where one alone cannot.
@@ -112,6 +106,10 @@ def with_measured(
     changed: list[str] = []
     per_kg, per_l = titratable_acidity_meq_per_kg, titratable_acidity_meq_per_l
     _check_acidity(ingredient, per_kg, per_l, assay_percent is not None)
+    if end_point_ph != TABLE_END_POINT_PH:
+        ratio = titration_ratio(ingredient, end_point_ph)
+        per_kg, per_l = (None if value is None else value * ratio for value in (per_kg, per_l))
+    sid_meq_per_kg = acids_per_kg(ingredient).state.sid_meq
     reading = _the_reading(
         ingredient,
         {
@@ -148,7 +146,7 @@ def with_measured(
         changed.append("titratable_acidity")
         if reading is None and acids_before_g > 0.0:
             changed.append("composition")
-        cautions += _acidity_cautions(ingredient, measured_ta, acids_before_g, sid_meq_per_kg)
+        cautions += _acidity_cautions(ingredient, measured_ta, acids_before_g)
 
     new_ph = ingredient.ph
     if ph is not None:
@@ -174,6 +172,10 @@ def with_measured(
         co2_released_g_per_g=ingredient.co2_released_g_per_g * f,
         provenance=_provenance(ingredient, changed),
     )
+    if changed:
+        measured = replace(
+            measured, acids=acids_of_measured(ingredient, measured, f, per_kg, ph_measured=ph is not None)
+        )
     return Measured(measured, tuple(cautions), tuple(changed), f, q, h)
 
 
@@ -215,14 +217,12 @@ def _check_acidity(ingredient: Ingredient, per_kg: float | None, per_l: float | 
         raise InputError(f"{ingredient.name} is a dry solid: give its acidity per kilogram.", pointer)
 
 
-def _acid_factor(ingredient: Ingredient, acidity_meq_per_kg: float, f: float, sid_meq_per_kg: float | None) -> float:
+def _acid_factor(ingredient: Ingredient, acidity_meq_per_kg: float, f: float, sid_meq_per_kg: float) -> float:
     if ingredient.ta_g_citric_per_100g is None:
         return 1.0
     row_meq_per_kg = meq_per_kg_from_citric_g_per_100g(ingredient.ta_g_citric_per_100g.typical)
-    charge = 0.0
-    if sid_meq_per_kg is not None:
-        phosphorus = ingredient.minerals.phosphorus_mg_per_100g or 0.0
-        charge = sid_meq_per_kg - PHOSPHATE_MEQ_PER_KG_PER_MG_PER_100G * phosphorus
+    phosphorus = ingredient.minerals.phosphorus_mg_per_100g or 0.0
+    charge = sid_meq_per_kg - PHOSPHATE_MEQ_PER_KG_PER_MG_PER_100G * phosphorus
     top, bottom = acidity_meq_per_kg + f * charge, f * (row_meq_per_kg + charge)
     if bottom <= 0.0 or top <= 0.0:
         raise InconsistentError(
@@ -234,7 +234,7 @@ def _acid_factor(ingredient: Ingredient, acidity_meq_per_kg: float, f: float, si
 
 
 def _at_density(
-    ingredient: Ingredient, reading: Reading, per_kg: float, sid_meq_per_kg: float | None
+    ingredient: Ingredient, reading: Reading, per_kg: float, sid_meq_per_kg: float
 ) -> tuple[SolidsFactor, dict[Component, float], float, float]:
     """Solids and acids that have the density read: acid in the place of sugar changes it a little, so aim again."""
     aim = reading.value
@@ -256,7 +256,7 @@ def _meq_per_kg(
     density_g_ml: float | None,
     scaled: Mapping[Component, float],
     f: float,
-    sid_meq_per_kg: float | None,
+    sid_meq_per_kg: float,
     solids_measured: bool,
 ) -> float:
     """Acidity per kilogram by the density of the lot that has it: a fixed point, since acid is dense too."""
@@ -302,9 +302,7 @@ def _rebalanced(
     return {**masses, **{component: h * mass for component, mass in sugars.items()}}, h
 
 
-def _acidity_cautions(
-    ingredient: Ingredient, ta_g_citric_per_100g: float, acids_g: float, sid_meq_per_kg: float | None
-) -> list[tuple[str, str]]:
+def _acidity_cautions(ingredient: Ingredient, ta_g_citric_per_100g: float, acids_g: float) -> list[tuple[str, str]]:
     row = ingredient.ta_g_citric_per_100g
     if row is None or acids_g == 0.0:
         text = f"The table lists no acids for {ingredient.name}: the measured acidity is carried as a titration only."
@@ -316,12 +314,6 @@ def _acidity_cautions(
             f"{ingredient.name}: check the unit and the end point."
         )
         cautions.append(("titratable_acidity_outside_row", text))
-    if sid_meq_per_kg is None and ingredient.category is not Category.ACID:
-        text = (
-            "Single acids were scaled with titratable acidity, not by a charge balance: they can be several per cent "
-            "off. The titratable acidity is as measured."
-        )
-        cautions.append(("acid_split_without_charge_balance", text))
     return cautions
 
 

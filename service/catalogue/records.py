@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from service.chemistry.acid_state import AcidState
 from service.physics.solutes import Component
 
 
@@ -119,6 +120,29 @@ class Minerals:
 
 
 @dataclass(frozen=True, slots=True)
+class Acids:
+    """The acids and strong ions of a kilogram of ingredient or a litre of a lot, and how they were come by.
+
+    `spread` holds independent shifts of the state, each one standard deviation of one reading, with that reading's
+    name. `profile` names the kinds of acid; `ph_known` is False where nothing says what the liquid does to pH.
+    """
+
+    state: AcidState
+    profile: str
+    spread: tuple[tuple[str, AcidState], ...] = ()
+    ph_known: bool = True
+
+    def scaled(self, factor: float) -> Acids:
+        """The same for a multiple of the portion."""
+        return Acids(
+            self.state.scaled(factor),
+            self.profile,
+            tuple((what, shift.scaled(factor)) for what, shift in self.spread),
+            self.ph_known,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Ingredient:
     """One thing that can be added to a drink, per 100 g.
 
@@ -126,7 +150,8 @@ class Ingredient:
     titratable acidity to pH 8.2 as anhydrous citric acid; None where the table has none. `brix` is true soluble
     solids, corrected for acid (100 − water − fat), not a refractometer reading. `ph` holds for a sample in which
     `ph_sample_mass_fraction` of the mass is the ingredient and the rest pure water. `provenance` is keyed by
-    group: composition, acid, ph, range, mineral, energy, yan, juice_share, alkalinity.
+    group: composition, acid, ph, range, mineral, energy, yan, juice_share, alkalinity. `acids` are those of a measured
+    lot; None where they follow from the row itself (`service.catalogue.acidity`).
     """
 
     id: str
@@ -150,6 +175,7 @@ class Ingredient:
     usda_ndb: str | None = None
     provenance: Mapping[str, Provenance] = field(default_factory=dict)
     notes: str = ""
+    acids: Acids | None = None
 
     def grams(self, component: Component) -> float:
         """Mass of one component in 100 g of the ingredient [g]."""

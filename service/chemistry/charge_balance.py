@@ -26,9 +26,8 @@ from service.chemistry.medium import (
     LN_10,
     STANDARD_TEMPERATURE_C,
     Medium,
-    mean_charge,
+    charge_ratios,
     medium_of,
-    mixed_products,
     solvent,
 )
 from service.chemistry.weak_acids import ACIDS, WeakAcid
@@ -73,9 +72,7 @@ class Liquid:
         h = 10.0**-ph
         free, buffer = solvent(self.medium, factor, ph)
         charge, ions = 0.0, buffer
-        r1 = factor / h
-        r2 = r1 * r1 * factor * factor
-        r3 = r2 * r1 * factor**4
+        r1, r2, r3 = charge_ratios(factor, h)
         for c, k1 in self.ones:
             a = k1 * r1
             mean = a / (1.0 + a)
@@ -248,12 +245,16 @@ def charges_at(ph: float, ionic_mol_per_l: float, medium: Medium) -> Charges:
     [3.0, 2.0]
     """
     factor = medium.ionic_factor(ionic_mol_per_l)
-    h = 10.0**-ph
+    r1, r2, r3 = charge_ratios(factor, 10.0**-ph)
     charge, buffer = [], []
     for products in medium.products:
-        mean, square = mean_charge(mixed_products(products, factor), h)
+        a = products[0] * r1
+        b = products[1] * r2 if len(products) > 1 else 0.0
+        d = products[2] * r3 if len(products) > 2 else 0.0
+        whole = 1.0 + a + b + d
+        mean = (a + 2.0 * b + 3.0 * d) / whole
         charge.append(mean)
-        buffer.append(LN_10 * (square - mean * mean))
+        buffer.append(LN_10 * ((a + 4.0 * b + 9.0 * d) / whole - mean * mean))
     free, ions = solvent(medium, factor, ph)
     return Charges(ph, tuple(charge), tuple(buffer), 1e3 * free, 1e3 * LN_10 * ions)
 

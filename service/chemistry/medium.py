@@ -95,20 +95,22 @@ _SLOPE_OF = tuple(DISSOCIATIONS[acid].pk_per_abv_percent for acid in ACIDS)
 _SLOPES = frozenset(_SLOPE_OF)
 
 
-def mixed_products(products: Products, factor: float) -> Products:
-    """Products of the mixed constants: an ion of charge n is n² times as far from ideal as one of charge 1."""
-    return tuple(k * factor ** (n * n) for n, k in enumerate(products, 1))
+def charge_ratios(factor: float, h: float) -> tuple[float, float, float]:
+    """What the products of the constants are multiplied by to give [Hₘ₋ₙAⁿ⁻]/[HₘA] for n = 1, 2, 3.
 
+    An ion of charge n is n² times as far from ideal as one of charge 1, so the factor 10^(A f) stands to the n².
 
-def mean_charge(products: Products, h: float) -> tuple[float, float]:
-    """Mean charge and mean squared charge of an acid at a hydrogen ion activity."""
-    whole, mean, square, share = 1.0, 0.0, 0.0, 1.0
-    for n, k in enumerate(products, 1):
-        share = k / h**n
-        whole += share
-        mean += n * share
-        square += n * n * share
-    return mean / whole, square / whole
+    Parameters: factor, 10^(A f); h, activity of hydrogen ions [mol/L].
+    Returns: factor/h, factor⁴/h², factor⁹/h³.
+    Source: Davies' equation, log γ = −A z² f.
+
+    >>> charge_ratios(1.0, 0.5)
+    (2.0, 4.0, 8.0)
+    """
+    one = factor / h
+    square = factor * factor
+    two = one * one * square
+    return one, two, two * one * square * square
 
 
 def solvent(medium: Medium, factor: float, ph: float) -> tuple[float, float]:

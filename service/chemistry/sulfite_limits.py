@@ -26,7 +26,7 @@ class Market(StrEnum):
     NONE = "none"
 
 
-class LotClass(StrEnum):
+class LegalClass(StrEnum):
     """What a drink is before the law. It is named by the caller and has no default."""
 
     MEAD = "mead"
@@ -80,12 +80,12 @@ class SulfiteLimit:
     note: str = ""
 
 
-_CLASS_WORDS: Mapping[LotClass, str] = MappingProxyType(
+_CLASS_WORDS: Mapping[LegalClass, str] = MappingProxyType(
     {
-        LotClass.MEAD: "mead",
-        LotClass.GRAPE_WINE: "wine of grapes",
-        LotClass.FRUIT_WINE: "wine of fruit other than grapes",
-        LotClass.CIDER_PERRY: "cider and perry",
+        LegalClass.MEAD: "mead",
+        LegalClass.GRAPE_WINE: "wine of grapes",
+        LegalClass.FRUIT_WINE: "wine of fruit other than grapes",
+        LegalClass.CIDER_PERRY: "cider and perry",
     }
 )
 
@@ -107,7 +107,7 @@ _PPM_NOTE = "Printed as parts per million, read as mg/L. Wine of 7 to 24 % vol; 
 _NO_MARKET_NOTE = "No market was named: the lowest limit known here for this class, as a caution and not as law."
 
 
-def _us(lot_class: LotClass) -> SulfiteLimit:
+def _us(lot_class: LegalClass) -> SulfiteLimit:
     return SulfiteLimit(
         Market.US,
         _CLASS_WORDS[lot_class],
@@ -121,7 +121,7 @@ def _us(lot_class: LotClass) -> SulfiteLimit:
     )
 
 
-def _eu_additives(lot_class: LotClass, row: str, note: str = "") -> SulfiteLimit:
+def _eu_additives(lot_class: LegalClass, row: str, note: str = "") -> SulfiteLimit:
     return SulfiteLimit(
         Market.EU,
         _CLASS_WORDS[lot_class],
@@ -135,11 +135,11 @@ def _eu_additives(lot_class: LotClass, row: str, note: str = "") -> SulfiteLimit
     )
 
 
-_EU_OTHER: Mapping[LotClass, SulfiteLimit] = MappingProxyType(
+_EU_OTHER: Mapping[LegalClass, SulfiteLimit] = MappingProxyType(
     {
-        LotClass.MEAD: _eu_additives(LotClass.MEAD, "14.2.5"),
-        LotClass.FRUIT_WINE: _eu_additives(LotClass.FRUIT_WINE, "14.2.4", "Made wine: 260 mg/L."),
-        LotClass.CIDER_PERRY: _eu_additives(LotClass.CIDER_PERRY, "14.2.3"),
+        LegalClass.MEAD: _eu_additives(LegalClass.MEAD, "14.2.5"),
+        LegalClass.FRUIT_WINE: _eu_additives(LegalClass.FRUIT_WINE, "14.2.4", "Made wine: 260 mg/L."),
+        LegalClass.CIDER_PERRY: _eu_additives(LegalClass.CIDER_PERRY, "14.2.3"),
     }
 )
 
@@ -155,13 +155,13 @@ _EU_GRAPE_MG_PER_L: Mapping[tuple[WineColour, bool], float] = MappingProxyType(
     }
 )
 
-_CODEX: Mapping[LotClass, tuple[float, str, str]] = MappingProxyType(
-    {LotClass.MEAD: (200.0, "14.2.5", FROM_MEMORY), LotClass.GRAPE_WINE: (350.0, "14.2.3", PUBLISHED)}
+_CODEX: Mapping[LegalClass, tuple[float, str, str]] = MappingProxyType(
+    {LegalClass.MEAD: (200.0, "14.2.5", FROM_MEMORY), LegalClass.GRAPE_WINE: (350.0, "14.2.3", PUBLISHED)}
 )
 
 
-def _eu(lot_class: LotClass, glucose_fructose_g_per_l: float | None, colour: WineColour | None) -> SulfiteLimit:
-    if lot_class is not LotClass.GRAPE_WINE:
+def _eu(lot_class: LegalClass, glucose_fructose_g_per_l: float | None, colour: WineColour | None) -> SulfiteLimit:
+    if lot_class is not LegalClass.GRAPE_WINE:
         return _EU_OTHER[lot_class]
     sweet = glucose_fructose_g_per_l is not None and glucose_fructose_g_per_l >= EU_SWEET_FROM_G_PER_L
     taken = WineColour.RED if colour is None else colour
@@ -183,7 +183,7 @@ def _eu(lot_class: LotClass, glucose_fructose_g_per_l: float | None, colour: Win
 
 def sulfite_limits(
     market: Market,
-    lot_class: LotClass,
+    lot_class: LegalClass,
     glucose_fructose_g_per_l: float | None = None,
     colour: WineColour | None = None,
 ) -> tuple[SulfiteLimit, ...]:
@@ -201,7 +201,7 @@ def sulfite_limits(
     Source: 27 CFR 4.22(b)(1) and 4.32(e), 2015; Regulation (EU) 2019/934, Annex I B; Regulation (EC) No 1333/2008,
     Annex II (from memory, unverified); Codex Alimentarius GSFA, categories 14.2.3 and 14.2.5 (the latter from memory).
 
-    >>> [(limit.mg_per_l, limit.mark) for limit in sulfite_limits(Market.EU, LotClass.MEAD)]
+    >>> [(limit.mg_per_l, limit.mark) for limit in sulfite_limits(Market.EU, LegalClass.MEAD)]
     [(200.0, 'from memory, unverified')]
     """
     if glucose_fructose_g_per_l is not None:

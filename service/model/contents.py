@@ -1,28 +1,29 @@
 """What is in a portion of drink or ingredient, as one vector that adds up.
 
-Component masses and a few tallies that are linear in the amounts: titratable acidity (linear to 0.01 % at its end
-point), what yeast can ferment, and single-strength juice. Everything else about a mixture follows from the sums.
+Component masses, a few tallies that are linear in the amounts (what yeast can ferment, single-strength juice), and the
+acids and strong ions that decide pH and titratable acidity. Everything else about a mixture follows from the sums.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from operator import add
+from functools import cached_property
+from operator import add, mul
 
-from service.catalogue.derived import (
-    fermentable_g_per_100g,
-    gas_lost_g_per_g,
-    juice_equivalent_l_per_kg,
-    titratable_meq_per_kg,
-)
+from service.catalogue.acidity import acids_per_kg
+from service.catalogue.derived import fermentable_g_per_100g, gas_lost_g_per_g, juice_equivalent_l_per_kg
 from service.catalogue.records import Ingredient
+from service.chemistry.acid_state import NO_ACID, AcidState
+from service.chemistry.weak_acids import ACIDS
 from service.physics.mixture import volume_ml, volume_sums
 from service.physics.solutes import Component
 
 COMPONENTS = tuple(Component)
-TALLIES = ("titratable_meq", "fermentable_g", "juice_ml", "citrus_juice_ml")
-SIZE = len(COMPONENTS) + len(TALLIES)
+TALLIES = ("fermentable_g", "juice_ml", "citrus_juice_ml")
+_ACIDS_AT = len(COMPONENTS) + len(TALLIES)
+_IONS_AT = _ACIDS_AT + len(ACIDS)
+SIZE = _IONS_AT + 2
 
 _AT = {component: k for k, component in enumerate(COMPONENTS)}
 _TALLY_AT = {tally: len(COMPONENTS) + k for k, tally in enumerate(TALLIES)}
@@ -44,9 +45,28 @@ def weights(
     return tuple(row)
 
 
-@dataclass(frozen=True, slots=True)
+def acid_weights(per_mmol: Sequence[float], *, sid: float, ions: float = 0.0) -> tuple[float, ...]:
+    """A linear form over `Contents.vector`: so much for each mmol of an acid, meq of strong ions, mmol of ½Σz²c.
+
+    >>> acid_weights([1.0] * len(ACIDS), sid=-1.0)[-2:]
+    (-1.0, 0.0)
+    """
+    return (*(0.0,) * _ACIDS_AT, *per_mmol, sid, ions)
+
+
+def acid_sum(row: Sequence[float], state: AcidState) -> float:
+    """What the acids and strong ions of a state add to such a form.
+
+    >>> acid_sum(acid_weights([0.0] * len(ACIDS), sid=2.0), AcidState.of({}, 3.0))
+    6.0
+    """
+    acids = sum(w * c for w, c in zip(row[_ACIDS_AT:_IONS_AT], state.acids_mmol, strict=True))
+    return acids + row[_IONS_AT] * state.sid_meq + row[_IONS_AT + 1] * state.ionic_mmol
+
+
+@dataclass(frozen=True)
 class Contents:
-    """Masses [g] of every component, then the tallies, in the order of COMPONENTS and TALLIES."""
+    """Masses [g] of every component, the tallies, the acids [mmol], strong ion difference [meq] and ions [mmol]."""
 
     vector: tuple[float, ...]
 
@@ -55,35 +75,27 @@ class Contents:
         cls,
         masses_g: Mapping[Component, float],
         *,
-        titratable_meq: float = 0.0,
+        acids: AcidState = NO_ACID,
         fermentable_g: float = 0.0,
         juice_ml: float = 0.0,
         citrus_juice_ml: float = 0.0,
     ) -> Contents:
-        """Contents from component masses and tallies."""
-        return cls(
-            weights(
-                masses_g,
-                {
-                    "titratable_meq": titratable_meq,
-                    "fermentable_g": fermentable_g,
-                    "juice_ml": juice_ml,
-                    "citrus_juice_ml": citrus_juice_ml,
-                },
-            )
-        )
+        """Contents from component masses, acids and tallies."""
+        tallies = {"fermentable_g": fermentable_g, "juice_ml": juice_ml, "citrus_juice_ml": citrus_juice_ml}
+        row = weights(masses_g, tallies)
+        return cls((*row[:_ACIDS_AT], *acids.acids_mmol, acids.sid_meq, acids.ionic_mmol))
 
     @property
     def masses_g(self) -> dict[Component, float]:
         """The components that are present."""
         return {c: m for c, m in zip(COMPONENTS, self.vector, strict=False) if m}
 
-    @property
+    @cached_property
     def mass_g(self) -> float:
         """Total mass [g]."""
         return sum(self.vector[: len(COMPONENTS)])
 
-    @property
+    @cached_property
     def volume_ml(self) -> float:
         """Volume at 20 °C by the binary sum [mL]."""
         return volume_ml(self.masses_g)
@@ -92,6 +104,11 @@ class Contents:
     def sums(self) -> tuple[float, ...]:
         """The seven volume sums of `service.physics.mixture`."""
         return volume_sums(self.masses_g)
+
+    @cached_property
+    def acids(self) -> AcidState:
+        """The acids and strong ions of the portion."""
+        return AcidState(self.vector[_ACIDS_AT:_IONS_AT], self.vector[_IONS_AT], self.vector[_IONS_AT + 1])
 
     def tally(self, name: str) -> float:
         """One of the TALLIES."""
@@ -109,12 +126,18 @@ class Contents:
 NOTHING = Contents((0.0,) * SIZE)
 
 
-def together(portions: Iterable[Contents]) -> Contents:
-    """The sum of portions."""
-    total = NOTHING
-    for portion in portions:
-        total = total.plus(portion)
-    return total
+def together(portions: Sequence[Contents], amounts: Sequence[float]) -> Contents:
+    """The sum of portions, each so many times.
+
+    >>> salt = Contents.of({COMPONENTS[0]: 1.0})
+    >>> together([salt, salt], [2.0, 3.0]).mass_g
+    5.0
+    """
+    if not portions:
+        return NOTHING
+    return Contents(
+        tuple([sum(map(mul, column, amounts)) for column in zip(*(p.vector for p in portions), strict=True)])
+    )
 
 
 def contents_per_g(ingredient: Ingredient) -> Contents:
@@ -123,14 +146,15 @@ def contents_per_g(ingredient: Ingredient) -> Contents:
     Carbonates bring what stays after their carbon dioxide has left, counted as ash.
 
     Parameters: ingredient of the catalogue, or as measured.
-    Returns: Contents of one gram [g, meq, mL].
-    Source: the catalogue's composition, acidity and juice share; see `service.catalogue.derived`.
+    Returns: Contents of one gram [g, mL, mmol, meq].
+    Source: the catalogue's composition and juice share (`service.catalogue.derived`) and acids
+    (`service.catalogue.acidity`).
 
-    Example: 4.6 g of citric acid in 100 g of lemon juice are 718 meq/kg.
+    Example: 4.6 g of citric acid in 100 g of lemon juice are 0.24 mmol/g.
 
     >>> from service.catalogue.lookup import get_ingredient
-    >>> round(contents_per_g(get_ingredient("lemon_juice_fresh")).tally("titratable_meq"), 3)
-    0.718
+    >>> round(contents_per_g(get_ingredient("lemon_juice_fresh")).acids.acids_mmol[0], 2)
+    0.24
     """
     gas = gas_lost_g_per_g(ingredient)
     masses = {c: g / 100.0 for c, g in ingredient.composition.items()}
@@ -139,7 +163,7 @@ def contents_per_g(ingredient: Ingredient) -> Contents:
     juice_ml = juice_equivalent_l_per_kg(ingredient)
     return Contents.of(
         masses,
-        titratable_meq=titratable_meq_per_kg(ingredient) / 1000.0,
+        acids=acids_per_kg(ingredient).state.scaled(1e-3),
         fermentable_g=fermentable_g_per_100g(ingredient).typical / 100.0,
         juice_ml=juice_ml,
         citrus_juice_ml=juice_ml if ingredient.is_citrus else 0.0,

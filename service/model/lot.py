@@ -9,13 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
 
+from service.catalogue.acidity import acids_per_kg
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.overrides import with_measured
-from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l, meq_per_l_from_acid_g_per_l
+from service.catalogue.records import Acids
+from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l
 from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
+from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.contents import Contents, contents_per_g
+from service.model.lot_acidity import AcidReadings, acids_of_lot
+from service.model.lot_class import DRY_EXTRACT, JUICE_ROW, Assumed, LotClass
 from service.physics.ethanol_water import (
     ETHANOL_DENSITY_20C_KG_M3,
     ethanol_water_density_kg_m3,
@@ -24,47 +28,6 @@ from service.physics.ethanol_water import (
 from service.physics.mixture import WATER_G_PER_ML, volume_ml
 from service.physics.roots import root_between
 from service.physics.solutes import Component
-
-
-class LotClass(StrEnum):
-    """Kinds of liquid, in the trade's words (Codex food classes)."""
-
-    MEAD = "mead"
-    GRAPE_WINE = "grape_wine"
-    FRUIT_WINE = "fruit_wine"
-    CIDER_PERRY = "cider_perry"
-    CITRUS_JUICE = "citrus_juice"
-    BERRY_JUICE = "berry_juice"
-    SPIRIT = "spirit"
-
-
-@dataclass(frozen=True, slots=True)
-class DryExtract:
-    """Dry extract of a ferment that is not sugar [g/L].
-
-    `total` in grams of the sucrose that would give the same gravity, with its standard deviation; the parts in
-    true grams. Their weights in `total` are 0.58 for glycerol and 1.05 for acids.
-    """
-
-    total: float
-    sd: float
-    glycerol: float
-    acids: float
-    rest: float
-    mark: str
-
-
-DRY_EXTRACT: dict[LotClass, DryExtract] = {
-    LotClass.MEAD: DryExtract(15.0, 5.0, 5.0, 3.0, 8.9, "judged; glycerol from memory"),
-    LotClass.GRAPE_WINE: DryExtract(
-        19.4, 2.2, 7.0, 6.9, 8.1, "computed from 2525 white wines (UCI wine-quality data); glycerol from memory"
-    ),
-    LotClass.FRUIT_WINE: DryExtract(20.0, 6.0, 6.0, 7.0, 9.1, "judged"),
-    LotClass.CIDER_PERRY: DryExtract(18.0, 5.0, 4.0, 5.0, 10.4, "judged"),
-}
-
-JUICE_ROW = {LotClass.CITRUS_JUICE: "orange_juice_fresh", LotClass.BERRY_JUICE: "raspberry_juice"}
-"""The catalogue row whose make-up a lot of juice is given (our default)."""
 
 RESIDUAL_GLUCOSE_SHARE = 0.45
 """Share of glucose in the sugar that a ferment keeps; yeast prefers glucose, so fructose leads (judged)."""
@@ -84,16 +47,6 @@ _READING_SLACK = 0.001
 
 
 @dataclass(frozen=True, slots=True)
-class Assumed:
-    """A value that stands in for a reading: what, how much, on what ground, and what reading would replace it."""
-
-    what: str
-    value: str
-    source: str
-    measure_by: str
-
-
-@dataclass(frozen=True, slots=True)
 class LotReadings:
     """What the maker knows of a lot, in base units; None where it was not read."""
 
@@ -104,13 +57,16 @@ class LotReadings:
     lot_class: LotClass = LotClass.MEAD
     titratable_meq_per_l: float | None = None
     residual_sugar_g_per_l: float | None = None
+    ph: float | None = None
+    end_point_ph: float = DEFAULT_END_POINT_PH
 
 
 @dataclass(frozen=True, slots=True)
 class Lot:
     """A liquid as the model sees it: contents of the whole lot, its volume, and what was assumed.
 
-    `residual_sugar_sd_g_per_l` is the spread of a residual sugar that was assumed; None where it was measured.
+    `acids` are those of a litre, with their spread. `residual_sugar_sd_g_per_l` is the spread of a residual sugar that
+    was assumed; None where it was measured.
     """
 
     name: str
@@ -118,6 +74,8 @@ class Lot:
     contents: Contents
     volume_l: float
     titratable_known: bool
+    ph_known: bool
+    acids: Acids
     assumed: tuple[Assumed, ...]
     residual_sugar_sd_g_per_l: float | None = None
 
@@ -155,15 +113,17 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
     if not _LEAST_L <= volume_l <= _MOST_L:
         raise OutOfRangeError(f"A lot is between 1 mL and 10,000,000 L, not {volume_l:g} L.", "/volume")
     if readings.lot_class in JUICE_ROW:
-        contents, assumed = _juice_litre(readings)
+        contents, acids, assumed = _juice_litre(readings)
     else:
-        contents, assumed = _liquid_litre(readings)
+        contents, acids, assumed = _liquid_litre(readings)
     return Lot(
         name,
         readings.lot_class,
         contents.scaled(volume_l),
         volume_l,
         readings.titratable_meq_per_l is not None,
+        readings.ph is not None,
+        acids,
         tuple(assumed),
         DRY_EXTRACT[readings.lot_class].sd
         if readings.residual_sugar_g_per_l is None and readings.lot_class in DRY_EXTRACT
@@ -171,28 +131,19 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
     )
 
 
-def _liquid_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
+def _liquid_litre(readings: LotReadings) -> tuple[Contents, Acids, list[Assumed]]:
     """A litre of a ferment or spirit."""
     gravity, abv = readings.gravity, readings.abv_percent
     total_g = 1000.0 * gravity * WATER_G_PER_ML
     ethanol_g = abv * _ETHANOL_G_PER_L_PER_PERCENT
     dry = DRY_EXTRACT.get(readings.lot_class)
-    assumed: list[Assumed] = []
-    meq = readings.titratable_meq_per_l
-    if meq is None:
-        acids_g = dry.acids if dry else 0.0
-        meq = meq_per_l_from_acid_g_per_l(acids_g, Acid.TARTARIC)
-        if dry:
-            assumed.append(
-                Assumed(
-                    "titratable_acidity",
-                    f"{acids_g:g} g/L tartaric",
-                    f"typical of {readings.lot_class.value}: {dry.mark}",
-                    "titrate a degassed sample",
-                )
-            )
-    else:
-        acids_g = acid_g_per_l_from_meq_per_l(meq, Acid.TARTARIC)
+    acids, assumed = acids_of_lot(
+        readings.lot_class,
+        AcidReadings(readings.ph, readings.titratable_meq_per_l, readings.end_point_ph, abv),
+    )
+    acids_g = dry.acids if dry else 0.0
+    if readings.titratable_meq_per_l is not None:
+        acids_g = acid_g_per_l_from_meq_per_l(readings.titratable_meq_per_l, Acid.TARTARIC)
     alcohol_only = ethanol_water_density_kg_m3(mass_fraction_from_abv_percent(abv)) / (1000.0 * WATER_G_PER_ML)
     if gravity < alcohol_only - _READING_SLACK:
         raise InconsistentError(
@@ -236,7 +187,7 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
                 "/residual_sugar",
             )
         rest = _root(lambda g: spare_ml({**fixed, Component.FERMENT_RESIDUE: g}), room(fixed))
-        return _contents(litre({**fixed, Component.FERMENT_RESIDUE: rest}), meq, measured), assumed
+        return _contents(litre({**fixed, Component.FERMENT_RESIDUE: rest}), acids, measured), acids, assumed
     rest = dry.rest if dry else 0.0
     known = {**fixed, Component.FERMENT_RESIDUE: rest}
     if spare_ml(known) > 0.0:
@@ -265,7 +216,7 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
                 "a reducing-sugar test, or two equal gravities days apart",
             )
         )
-    return _contents(litre(solids), meq, sugar), assumed
+    return _contents(litre(solids), acids, sugar), acids, assumed
 
 
 def _shrunk(
@@ -301,8 +252,8 @@ def _sugars(grams: float) -> dict[Component, float]:
     }
 
 
-def _contents(masses_g: dict[Component, float], titratable_meq: float, sugar_g: float) -> Contents:
-    return Contents.of(masses_g, titratable_meq=titratable_meq, fermentable_g=sugar_g)
+def _contents(masses_g: dict[Component, float], acids: Acids, sugar_g: float) -> Contents:
+    return Contents.of(masses_g, acids=acids.state, fermentable_g=sugar_g)
 
 
 def _root(spare_ml: Callable[[float], float], high: float) -> float:
@@ -314,7 +265,7 @@ def _root(spare_ml: Callable[[float], float], high: float) -> float:
     return root_between(spare_ml, 0.0, high)
 
 
-def _juice_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
+def _juice_litre(readings: LotReadings) -> tuple[Contents, Acids, list[Assumed]]:
     """A litre of juice, made up like a catalogue row of its kind at this density."""
     if readings.abv_percent > 0.0:
         raise InconsistentError(
@@ -326,12 +277,14 @@ def _juice_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
             row,
             density_g_ml=readings.gravity * WATER_G_PER_ML,
             titratable_acidity_meq_per_l=readings.titratable_meq_per_l,
+            end_point_ph=readings.end_point_ph,
+            ph=readings.ph,
         ).ingredient
     except ServiceError as error:
         if error.pointer == "/density":
             error.pointer = "/gravity"
         raise
-    per_g = contents_per_g(measured)
+    litre_g = 1000.0 * readings.gravity * WATER_G_PER_ML
     assumed = [
         Assumed(
             "composition",
@@ -340,13 +293,10 @@ def _juice_litre(readings: LotReadings) -> tuple[Contents, list[Assumed]]:
             "enter it as an addition",
         )
     ]
-    if readings.titratable_meq_per_l is None:
-        assumed.append(
-            Assumed(
-                "titratable_acidity",
-                f"{per_g.tally('titratable_meq') * 1000:.0f} meq/kg",
-                f"catalogue row {row.id}",
-                "titrate it",
-            )
-        )
-    return per_g.scaled(1000.0 * readings.gravity * WATER_G_PER_ML), assumed
+    for what, reading, how in (
+        ("titratable_acidity", readings.titratable_meq_per_l, "titrate it"),
+        ("ph", readings.ph, "read it with a pH meter"),
+    ):
+        if reading is None:
+            assumed.append(Assumed(what, f"as in {row.id}", f"catalogue row {row.id}", how))
+    return contents_per_g(measured).scaled(litre_g), acids_per_kg(measured).scaled(litre_g / 1000.0), assumed

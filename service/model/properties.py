@@ -1,18 +1,21 @@
 """The properties of a drink, one dictionary for targets, preferences and predictions.
 
 Every property is a ratio of two linear forms of the contents and the volume, so a target on it is a pair of linear
-rows (see `service.solver.problem`). Each entry also carries the step that a person just notices or an instrument
-just shows, and the half width within which an exact target counts as met.
+rows (see `service.solver.problem`); for pH and titratable acidity that holds with the constants of acids frozen at one
+blend (`service.model.acidity`). Each entry also carries the step that a person just notices or an instrument just
+shows, and the half width within which an exact target counts as met.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
+from operator import mul
 
 from service.chemistry.acids import EQUIVALENT_WEIGHT_G_PER_EQ, Acid
 from service.chemistry.energy import ENERGY_KCAL_AND_KJ_PER_G
 from service.chemistry.sugars import RELATIVE_SWEETNESS
+from service.model.acidity import DEFAULT_END_POINT_PH, chemistry_of
 from service.model.contents import SIZE, Contents, weights
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
 from service.physics.mixture import WATER_G_PER_ML
@@ -32,6 +35,8 @@ class Of(Enum):
     """What a property's amount is taken from."""
 
     CONTENTS = "the contents"
+    TITRATION = "the base that a titration takes"
+    PH = "the balance of charges"
     VOLUME = "the volume of the drink"
     ADDED_MASS = "the mass of what is added"
     ADDED_VOLUME = "the volume of what is added, each part on its own"
@@ -69,8 +74,9 @@ class Property:
 _NONE = (0.0,) * SIZE
 _EVERYTHING = weights(dict.fromkeys(Component, 1.0))
 _DRY = weights({c: 1.0 for c in Component if c not in (Component.WATER, Component.ETHANOL)})
-ACID_AS_CITRIC = weights(None, {"titratable_meq": EQUIVALENT_WEIGHT_G_PER_EQ[Acid.CITRIC] / 1000.0})
-"""Grams of anhydrous citric acid that a titration stands for."""
+TARTARIC_G_PER_MEQ = EQUIVALENT_WEIGHT_G_PER_EQ[Acid.TARTARIC] / 1000.0
+CITRIC_G_PER_MEQ = EQUIVALENT_WEIGHT_G_PER_EQ[Acid.CITRIC] / 1000.0
+"""Grams of tartaric or of anhydrous citric acid that a milliequivalent of a titration stands for."""
 
 _ETHANOL_ML_PER_G = 1000.0 / ETHANOL_DENSITY_20C_KG_M3
 
@@ -107,13 +113,23 @@ PROPERTIES: dict[str, Property] = {
         ),
         Property(
             "titratable_acidity",
-            "titratable acidity to pH 8.2, as tartaric acid",
+            "titratable acidity to the end point of the request (pH 8.2), as tartaric acid",
             "g/L tartaric",
-            Of.CONTENTS,
+            Of.TITRATION,
             Per.VOLUME,
-            weights(None, {"titratable_meq": EQUIVALENT_WEIGHT_G_PER_EQ[Acid.TARTARIC] / 1000.0}),
+            _NONE,
             exact_within=0.1,
             noticeable=1.0,
+        ),
+        Property(
+            "ph",
+            "pH at 20 °C from the balance of charges",
+            "pH",
+            Of.PH,
+            Per.VOLUME,
+            _NONE,
+            exact_within=0.03,
+            noticeable=0.1,
         ),
         Property(
             "volume",
@@ -272,21 +288,36 @@ PROPERTIES: dict[str, Property] = {
     )
 }
 """Noticeable steps: sugar 12 %, strength 1 % vol, acidity about 20 %, juice 25 % (Weber fractions after Schutz and
-Pilgrim 1957, from memory; the strength has no source). Gravity 0.002 is what a triple-scale hydrometer shows."""
+Pilgrim 1957, from memory; the strength has no source). Gravity 0.002 is what a triple-scale hydrometer shows; pH 0.1 is
+our default."""
 
 TOTAL_MASS = _EVERYTHING
 
 
 def dot(row: tuple[float, ...], contents: Contents) -> float:
     """A linear form of some contents."""
-    return sum(a * b for a, b in zip(row, contents.vector, strict=True))
+    total: float = sum(map(mul, row, contents.vector))
+    return total
 
 
-def property_value(name: str, contents: Contents, volume_l: float) -> float | None:
+def depends_on_acids(name: str) -> bool:
+    """Whether a property is pH, acidity or a ratio to it.
+
+    >>> [depends_on_acids(name) for name in ("ph", "titratable_acidity", "sugar_acid_ratio", "gravity")]
+    [True, True, True, False]
+    """
+    law = PROPERTIES[name]
+    return law.of in (Of.PH, Of.TITRATION) or law.per is Per.ACID
+
+
+def property_value(
+    name: str, contents: Contents, volume_l: float, end_point_ph: float = DEFAULT_END_POINT_PH
+) -> float | None:
     """A property of a mixture from its contents.
 
-    Parameters: name, one of PROPERTIES that is taken from the contents or the volume; contents; volume_l [L].
-    Returns: the value in the property's unit; None where a ratio to acid has no acid.
+    Parameters: name, one of PROPERTIES that is taken from the contents or the volume; contents; volume_l [L];
+    end_point_ph of titrations.
+    Returns: the value in the property's unit; None where a ratio to acid, or a pH, has no acid.
 
     >>> from service.catalogue.lookup import get_ingredient
     >>> from service.model.contents import contents_per_g
@@ -295,12 +326,16 @@ def property_value(name: str, contents: Contents, volume_l: float) -> float | No
     40.0
     """
     law = PROPERTIES[name]
+    if law.of is Of.PH:
+        return chemistry_of(contents, end_point_ph).ph
+    if law.of is Of.TITRATION:
+        return TARTARIC_G_PER_MEQ * chemistry_of(contents, end_point_ph).titratable_meq_per_l
     amount = volume_l if law.of is Of.VOLUME else dot(law.weights, contents)
     if law.per is Per.VOLUME:
         return amount / volume_l
     if law.per is Per.MASS:
         return amount / contents.mass_g
     if law.per is Per.ACID:
-        acid_g = dot(ACID_AS_CITRIC, contents)
+        acid_g = CITRIC_G_PER_MEQ * chemistry_of(contents, end_point_ph).titratable_meq_per_l * volume_l
         return amount / acid_g if acid_g > 0.0 else None
     return amount

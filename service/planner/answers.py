@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from service.model.lot import Assumed
+from service.model.lot_class import Assumed
 
 Level = Literal["stop", "warning", "note"]
 
@@ -56,6 +56,10 @@ class NextReading:
     """Temperature of the sample."""
     wait_min_h: float = 0.0
     """Least wait before it [h]."""
+    low: float | None = None
+    """Lower end of what to expect, where an interval is known."""
+    high: float | None = None
+    """Upper end of what to expect."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +104,7 @@ class VolumePrediction:
 
 @dataclass(frozen=True, slots=True)
 class AcidityPrediction:
-    """Titratable acidity to `end_point_ph`, expressed in three ways."""
+    """Titratable acidity to `end_point_ph`, degassed, expressed in six ways, with its 90 % interval."""
 
     __pydantic_config__ = SHOWN
 
@@ -108,14 +112,46 @@ class AcidityPrediction:
     """g/L as tartaric acid."""
     unit: str
     """Unit of `value`."""
+    low: float
+    """Lower end of the 90 % interval, from the spread of readings and tables, in `unit`."""
+    high: float
+    """Upper end, in `unit`."""
     g_per_l_tartaric: float
     """As tartaric acid [g/L]."""
     g_per_l_citric: float
     """As anhydrous citric acid [g/L]."""
+    g_per_l_malic: float
+    """As malic acid [g/L]."""
+    g_per_l_lactic: float
+    """As lactic acid [g/L]."""
+    g_per_l_sulfuric: float
+    """As sulfuric acid [g/L]."""
     meq_per_l: float
     """Milliequivalents per litre."""
     end_point_ph: float
     """pH to which it is titrated."""
+
+
+@dataclass(frozen=True, slots=True)
+class PhPrediction:
+    """pH at 20 °C from the balance of charges, with its 90 % interval."""
+
+    __pydantic_config__ = SHOWN
+
+    value: float
+    """pH."""
+    unit: str
+    """pH."""
+    low: float
+    """Lower end of the 90 % interval, from the spread of readings and tables and the model's own."""
+    high: float
+    """Upper end."""
+    buffer_capacity_meq_per_l: float
+    """Strong base that would raise the pH of a litre by one [meq/L]: small means that it moves easily."""
+    largest_share_from: str
+    """What leaves most of the interval open: measure it first."""
+    largest_share: float
+    """Its share of the variance, 0 to 1."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +181,9 @@ class Predicted:
     abv_percent: Prediction
     """Alcoholic strength [% vol at 20 °C]."""
     titratable_acidity: AcidityPrediction
-    """To pH 8.2."""
+    """To the end point of the request."""
+    ph: PhPrediction | None
+    """pH from the balance of charges; null without any acid."""
     volume: VolumePrediction
     """Volume [L]."""
     extract_g_per_l: Prediction

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.catalogue.records import Ingredient
-from service.model.lot import Assumed, Lot
+from service.model.acidity import DEFAULT_END_POINT_PH
+from service.model.lot import Lot
+from service.model.lot_class import Assumed
 from service.quantities import System
 
 
@@ -41,7 +43,6 @@ class LotAsked:
     most_l: float
     degassed: bool | None = None
     on_lees: bool | None = None
-    ph: float | None = None
 
     @property
     def fixed(self) -> bool:
@@ -102,7 +103,8 @@ class Echo:
 class Circumstances:
     """What all blend questions share besides lots and additions.
 
-    `errors_given`: the request states errors of readings, which no interval of this version uses.
+    `end_point_ph` is that of the acidities asked for and predicted. `errors_given`: the request states errors of
+    readings, which no interval of this version uses.
     """
 
     system: System = "metric"
@@ -112,6 +114,7 @@ class Circumstances:
     assumed: tuple[Assumed, ...] = ()
     echo: Echo = Echo()
     errors_given: bool = False
+    end_point_ph: float = DEFAULT_END_POINT_PH
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from service.model.lot import Assumed
+from service.model.lot_class import Assumed
 from service.planner.answers import BlendForecast, Caution, NextReading, RecipeForecast
 from service.planner.asked import ForecastAsked
 from service.planner.cautions import cautions_for, sorted_once
@@ -30,7 +30,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         materials = materials_of(recipe.lots, recipe.additions)
         masses = [m.least_g for m in materials]
         contents = poured(materials, masses)
-        predicted = predict(materials, masses)
+        predicted = predict(materials, masses, circumstances.end_point_ph)
         recipes.append(
             RecipeForecast(
                 recipe.name,
@@ -40,7 +40,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
             )
         )
         assumed += [(recipe.name, a) for a in assumed_in(materials, circumstances)]
-        found = cautions_for(materials, masses, contents, circumstances)
+        found = cautions_for(materials, masses, contents, predicted, circumstances)
         cautions += [replace(c, about=recipe.name) if _speaks_of_amounts(c) else c for c in found] if several else found
         if several:
             readings.append(

@@ -6,16 +6,15 @@ from collections.abc import Sequence
 from math import ceil, floor, inf
 
 from service.errors import InputError
-from service.model.lot import Assumed
+from service.model.lot_class import Assumed
 from service.planner.answers import BlendPlan, Caution
 from service.planner.asked import PlanAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
-from service.planner.numbers import numbers_from
 from service.planner.plan_report import Solved
 from service.planner.predict import amounts_of, cross_check, predict
-from service.solver.goals import solve_goals
+from service.planner.solving import answer
 
 _DUST = 1e-12
 
@@ -30,22 +29,26 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     materials = materials_of(asked.lots, asked.additions)
     if not materials:
         raise InputError("Name at least one lot or one addition.")
-    numbers = numbers_from(materials, asked.targets, asked.prefer)
-    result = solve_goals(numbers.problem, numbers.goals, numbers.start, deadline_s=asked.deadline_s)
+    answered = answer(asked, materials)
+    numbers, result = answered.numbers, answered.result
     if not result.solution.found:
         raise InputError(
             "Nothing within these limits makes a drink at all. Look at the limits of the lots and additions, and "
             "whether they bring any water.",
             "/additions",
         )
-    solved = Solved(asked, numbers, result)
+    solved = Solved(asked, numbers, result, answered.settled)
     masses, unrounded = _rounded(materials, _clean(numbers.masses_g(result.x)), asked)
-    predicted = predict(materials, masses)
+    predicted = predict(materials, masses, asked.circumstances.end_point_ph)
     contents = poured(materials, masses)
     reports = solved.reports(masses, contents)
     outcome, proof = solved.outcome(reports), solved.proof()
     cautions = sorted_once(
-        [*cautions_for(materials, masses, contents, asked.circumstances), *solved.edge_cautions(), *unrounded]
+        [
+            *cautions_for(materials, masses, contents, predicted, asked.circumstances),
+            *solved.edge_cautions(),
+            *unrounded,
+        ]
     )
     checked = cross_check(predicted)
     echo = asked.circumstances.echo

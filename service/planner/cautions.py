@@ -9,26 +9,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from service.catalogue.derived import effect_on_acidity_unknown
 from service.catalogue.records import Category, Ingredient
 from service.model.contents import Contents
-from service.model.lot import JUICE_ROW
+from service.model.lot_class import JUICE_ROW
 from service.model.properties import property_value
 from service.physics.solutes import Component
 from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
-from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Level
+from service.planner.acidity_cautions import acidity_cautions
+from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Level, Predicted
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
 from service.planner.refermentation import refermentation_cautions
 
 _STRONG_ABV_PERCENT = 25.0
 _FOAM_ROOM = 0.9
-_STOP_PH = 4.6
-_HIGH_PH = 4.0
 _LIKE_GRAPEFRUIT: Final = ("grapefruit", "pomelo", "pummelo", "seville")
 
 _NOTES_OF_READINGS: Final = (
-    "acid_split_without_charge_balance",
     "acid_correction_from_citrus",
     "no_acids_to_scale",
     "ph_of_diluted_sample",
@@ -41,6 +38,7 @@ def cautions_for(
     materials: Sequence[Material],
     masses_g: Sequence[float],
     contents: Contents,
+    predicted: Predicted,
     circumstances: Circumstances,
 ) -> tuple[Caution, ...]:
     """All cautions of one blend, `stop` first, each code and text once."""
@@ -49,7 +47,7 @@ def cautions_for(
         [
             *refermentation_cautions(materials, masses_g, contents, circumstances),
             *_ingredients(present, circumstances),
-            *_too_alkaline(contents),
+            *acidity_cautions(present, contents, predicted),
             *_vessel(contents, circumstances),
             *_ranges(present, contents),
             *_lots(present),
@@ -96,42 +94,12 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
                 "Grapefruit and its kin change how many medicines act. Tell whoever drinks it; ask a pharmacist.",
                 "memory_handbook",
             )
-        if ingredient.category is Category.ACID:
-            yield Caution(
-                "acid_handling",
-                "note",
-                f"{name}: food grade only; protect eyes, avoid dust; acid into water; no copper, "
-                "zinc, lead or unglazed vessels.",
-                PRACTICE,
-            )
-        if ingredient.category is Category.SALT:
-            yield Caution(
-                "carbonate_foams",
-                "warning",
-                f"{name} releases carbon dioxide: add it in small portions with head room and ventilation; food "
-                "grade only; protect eyes.",
-                PRACTICE,
-            )
-        if ingredient.id == "calcium_carbonate":
-            yield Caution(
-                "calcium_drops_citrus_cloud",
-                "warning",
-                "Calcium can clot the cloud of citrus and deposit citrate; potassium bicarbonate is gentler on haze.",
-                "galant_2014",
-            )
         if ingredient.category is Category.SPIRIT:
             yield Caution(
                 "spirit_rules",
                 "note",
                 "Adding spirit can change the drink's legal class and duty. Use bought spirit; follow local law.",
                 PRACTICE,
-            )
-        if effect_on_acidity_unknown(ingredient):
-            yield Caution(
-                "acidity_of_ingredient_unknown",
-                "warning",
-                f"No titration is known for {name}: it is counted as adding no acid. Titrate the blend.",
-                OUR_DEFAULT,
             )
 
 
@@ -149,17 +117,6 @@ def _raw_juice(name: str, said: str) -> Caution:
         "old, pregnant or ill, and yeast. Heat-treat it.",
         "cfr21_120_24",
     )
-
-
-def _too_alkaline(contents: Contents) -> Iterator[Caution]:
-    if contents.tally("titratable_meq") < 0.0:
-        yield Caution(
-            "more_carbonate_than_acid",
-            "stop",
-            "More carbonate or alkalinity than acid: the drink turns alkaline, and the carbon dioxide reckoned as lost "
-            "stays in part. Add less.",
-            "arithmetic",
-        )
 
 
 def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
@@ -228,28 +185,6 @@ def _lots(present: Sequence[Material]) -> Iterator[Caution]:
             "A lot still stands on its lees: rack it and measure again, or the lees count as drink.",
             PRACTICE,
         )
-    highest = max((lot.ph for lot in lots if lot.ph is not None), default=0.0)
-    if highest > _STOP_PH:
-        yield Caution(
-            "ph_above_4_6",
-            "stop",
-            f"pH {highest:.2f} is above 4.6, where dangerous bacteria can grow: acidify and measure before going on.",
-            "cfr21_114_3",
-        )
-    elif highest > _HIGH_PH:
-        yield Caution(
-            "ph_high",
-            "warning",
-            f"pH {highest:.2f} is high for a drink: hurdles work poorly, spoilage is easier. Measure the blend.",
-            OUR_DEFAULT,
-        )
-    if any(lot.ph is not None for lot in lots):
-        yield Caution(
-            "ph_not_predicted",
-            "note",
-            "pH readings are noted, and no pH is predicted in this version: measure the pH of the blend.",
-            OUR_DEFAULT,
-        )
 
 
 def _stated_errors(circumstances: Circumstances) -> Iterator[Caution]:
@@ -257,7 +192,8 @@ def _stated_errors(circumstances: Circumstances) -> Iterator[Caution]:
         yield Caution(
             "errors_not_used",
             "note",
-            "The errors of readings were noted; predictions of this version carry no intervals.",
+            "The errors of readings were noted and not used: the intervals of this version are those of pH and "
+            "acidity, with usual errors.",
             OUR_DEFAULT,
         )
 

@@ -7,13 +7,24 @@ from collections.abc import Iterable, Sequence
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
 from service.catalogue.records import Category
-from service.model.lot import DRY_EXTRACT, Assumed, LotClass
+from service.model.lot_class import DRY_EXTRACT, Assumed, LotClass
 from service.planner.answers import Caution, NextReading, Predicted, SourceCited
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
 
-MODEL_SOURCES = ("oiml_r22", "icumsa_sps4", "crc_2021", "lowe_cookery", "schutz_pilgrim_1957")
-"""Every blend answer stands on these: volumes, sweetness, noticeable steps; the others are added where used."""
+MODEL_SOURCES = (
+    "oiml_r22",
+    "icumsa_sps4",
+    "crc_2021",
+    "lowe_cookery",
+    "schutz_pilgrim_1957",
+    "minteq_v4",
+    "iupac_pka",
+    "thermochimie",
+    "prenesti_2012",
+)
+"""Every blend answer stands on these: volumes, sweetness, noticeable steps, dissociation constants; the others are
+added where used."""
 
 _WEAK = ("memory", "judged", "estimate")
 _MEASURABLE = {
@@ -95,11 +106,17 @@ def next_readings(
         if mass <= 0.0:
             continue
         if isinstance(asked, LotAsked):
-            if not asked.lot.titratable_known and asked.lot.assumed:
+            if not asked.lot.titratable_known and asked.lot.acids.state.present:
                 before.append(NextReading(f"titrate {material.name}, degassed, to pH 8.2", "burette or acid kit"))
+            if not asked.lot.ph_known and asked.lot.acids.state.present:
+                before.append(
+                    NextReading(f"read the pH of {material.name}, degassed", "pH meter, checked in pH 4.01 and 7.00")
+                )
         elif asked.ingredient.category is Category.JUICE and not asked.measured:
             before.append(
-                NextReading(f"read Brix and titratable acidity of {material.name}", "refractometer and acid kit")
+                NextReading(
+                    f"read Brix, titratable acidity and pH of {material.name}", "refractometer, acid kit and pH meter"
+                )
             )
     after = [
         NextReading(
@@ -113,10 +130,24 @@ def next_readings(
             "read the volume in the vessel", "marks of the vessel", round(predicted.volume.value, 2), "L", "20 °C"
         ),
         NextReading(
-            "titrate a degassed sample to pH 8.2",
+            f"titrate a degassed sample to pH {predicted.titratable_acidity.end_point_ph:g}",
             "burette or acid kit",
             round(predicted.titratable_acidity.g_per_l_tartaric, 2),
             "g/L tartaric",
+            low=predicted.titratable_acidity.low,
+            high=predicted.titratable_acidity.high,
         ),
     ]
+    if predicted.ph is not None:
+        after.append(
+            NextReading(
+                "read the pH of a degassed sample",
+                "pH meter, checked in pH 4.01 and 7.00",
+                round(predicted.ph.value, 2),
+                "pH",
+                "20 °C",
+                low=predicted.ph.low,
+                high=predicted.ph.high,
+            )
+        )
     return (*before, *after)

@@ -15,11 +15,11 @@ from service.solver.goals import GoalResult
 from service.solver.local import newton_on_basis
 from service.solver.problem import Row
 
-STEPS = {"gravity": 0.001, "abv_percent": 0.1, "titratable_acidity": 0.1, "volume": 0.1}
+STEPS = {"gravity": 0.001, "abv_percent": 0.1, "titratable_acidity": 0.1, "ph": 0.01, "volume": 0.1}
 """The change that is priced, in the property's unit; one per cent of the value for the others."""
 
-_SIDE_EFFECTS = ("gravity", "abv_percent", "titratable_acidity")
-_MOST_CHANGES = 3
+_SIDE_EFFECTS = ("gravity", "abv_percent", "titratable_acidity", "ph")
+_MOST_CHANGES = 4
 _FRACTION = 1e-2
 
 
@@ -32,7 +32,8 @@ def binding_targets(result: GoalResult) -> set[str]:
 def _moved(row: Row, numbers: Numbers, delta: float) -> Row:
     """The row of a target whose bound moves by `delta`, in the property's unit."""
     goal = next(g for g in numbers.goals if g.name == row.target)
-    denominator = goal.ratio.denominator
+    bound = goal.value if goal.value is not None else goal.low if row.lower == 0.0 else goal.high
+    denominator = goal.ratio_at(bound).denominator
     if denominator is None:
         return replace(row, lower=row.lower + delta * row.scale, upper=row.upper + delta * row.scale)
     wide = denominator.widened(len(row.form.coefficients) - len(denominator.coefficients))
@@ -40,11 +41,11 @@ def _moved(row: Row, numbers: Numbers, delta: float) -> Row:
 
 
 def changes_per_step(
-    result: GoalResult, numbers: Numbers, target: str, step: float
+    result: GoalResult, numbers: Numbers, target: str, step: float, end_point_ph: float
 ) -> tuple[list[float], dict[str, float]] | None:
     """How the masses [g] and the main properties move when a binding target moves by a step.
 
-    Parameters: result with a basis; numbers; target, a binding one; step, in the property's unit.
+    Parameters: result with a basis; numbers; target, a binding one; step, in the property's unit; end_point_ph.
     Returns: change of every material's mass and of gravity, strength and acidity, to first order (the secant of a
     hundredth of the step, scaled up); None where the basis does not allow it.
     """
@@ -62,8 +63,8 @@ def changes_per_step(
     effects = {}
     contents = poured(numbers.materials, before), poured(numbers.materials, after)
     for name in _SIDE_EFFECTS:
-        old = value_of(name, numbers.materials, before, contents[0])
-        new = value_of(name, numbers.materials, after, contents[1])
+        old = value_of(name, numbers.materials, before, contents[0], end_point_ph)
+        new = value_of(name, numbers.materials, after, contents[1], end_point_ph)
         if name != target and old is not None and new is not None:
             effects[name] = (new - old) / _FRACTION
     return masses, effects
@@ -77,7 +78,7 @@ def marginal_text(
     step = STEPS.get(target, 0.01 * abs(value))
     if step <= 0.0:
         return None
-    change = changes_per_step(result, numbers, target, step)
+    change = changes_per_step(result, numbers, target, step, circumstances.end_point_ph)
     if change is None:
         return None
     masses, effects = change
@@ -88,7 +89,7 @@ def marginal_text(
         decimals = PROPERTIES[name].decimals
         if abs(shift) >= 0.5 * 10.0**-decimals:
             words.append(f"{shift:+.{decimals}f} {PROPERTIES[name].unit}".replace("-", "−"))
-    unit = f" {law.unit}" if law.unit and law.unit != "SG" else ""
+    unit = f" {law.unit}" if law.unit and law.unit not in ("SG", "pH") else ""
     return f"{step:+.4g}{unit} takes {', '.join(words)}"
 
 

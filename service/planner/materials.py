@@ -7,14 +7,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from service.catalogue.acidity import acids_per_kg
 from service.catalogue.derived import density_g_ml
+from service.catalogue.records import Acids
 from service.model.contents import Contents, contents_per_g, together
 from service.planner.asked import AdditionAsked, LotAsked
 
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """One thing to pour or weigh, between two masses [g]; `most_g` None where nothing limits it."""
+    """One thing to pour or weigh, between two masses [g]; `most_g` None where nothing limits it.
+
+    `acids_per_g` are in `per_g` already; they say here how well they are known.
+    """
 
     name: str
     kind: Literal["lot", "addition"]
@@ -24,6 +29,7 @@ class Material:
     most_g: float | None
     price_per_g: float | None
     source: LotAsked | AdditionAsked
+    acids_per_g: Acids
 
     @property
     def fixed(self) -> bool:
@@ -50,6 +56,7 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
                 asked.most_l * per_l,
                 None,
                 asked,
+                asked.lot.acids.scaled(1.0 / per_l),
             )
         )
     seen: Counter[str] = Counter()
@@ -67,6 +74,7 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
                 addition.most_g,
                 addition.price_per_g,
                 addition,
+                acids_per_kg(ingredient).scaled(1e-3),
             )
         )
     return tuple(found)
@@ -74,4 +82,4 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
 
 def poured(materials: Sequence[Material], masses_g: Sequence[float]) -> Contents:
     """Contents of the blend of these masses."""
-    return together(m.per_g.scaled(mass) for m, mass in zip(materials, masses_g, strict=True))
+    return together([m.per_g for m in materials], masses_g)

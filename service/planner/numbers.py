@@ -7,12 +7,14 @@ and a batch k times as large is the same problem.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import inf, log
+from dataclasses import dataclass, replace
+from functools import cache, partial
+from math import inf
 
 from service.errors import InputError
-from service.model.contents import Contents, together
-from service.model.properties import ACID_AS_CITRIC, PROPERTIES, TOTAL_MASS, Of, Per, Property, dot
+from service.model.acidity import Chemistry
+from service.model.contents import Contents
+from service.model.properties import PROPERTIES, Of, Per, depends_on_acids
 from service.physics.ethanol_water import (
     ETHANOL_DENSITY_20C_KG_M3,
     ethanol_water_density_kg_m3,
@@ -20,38 +22,66 @@ from service.physics.ethanol_water import (
 )
 from service.physics.mixture import WATER_G_PER_ML
 from service.planner.asked import Preference, TargetAsked
-from service.planner.materials import Material
+from service.planner.materials import Material, poured
+from service.planner.ratios import Ratios
 from service.solver.goals import Goal
-from service.solver.problem import Aim, Form, Problem, Ratio, Row
+from service.solver.problem import Aim, Problem, Ratio
 
 _DENSEST_KG_PER_L = 1.75
 """No solid takes less room in solution than 1/1.75 L per kg (citric acid, 0.594 mL/g): bounds amounts by volume."""
 
+_NEAR_PH = 1e-3
 _BOUNDLESS = 1000.0
 """An addition without any limit is searched up to this many kilograms per litre of reference volume."""
 
-_SOME_DRINK, _LIQUID, _SOME_ACID = "some drink", "a liquid", "some acid"
-GUARDS = {_SOME_DRINK, _SOME_ACID}
-"""Rows of our own that keep divisors above zero; an optimum that rests on one proves nothing."""
-
-_MOST_SOLIDS = 0.899
-"""Share of solids in solids + water, a little inside the range of the volume rule."""
-
-_SOME_VOLUME = 1e-3
-_SOME_ACID_G = 1e-6
+_LIKELY_KG_PER_L = 0.05
+"""A likely amount of anything that is added."""
 
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """A problem in the solver's terms; column j is the mass of `free[j]` in kilograms per litre of `litres`."""
+    """A problem in the solver's terms; column j is the mass of `free[j]` in kilograms per litre of `litres`.
+
+    Goals and preferences that speak of acidity hold with the chemistry that they were made with.
+    """
 
     problem: Problem
     goals: tuple[Goal, ...]
     start: tuple[float, ...]
-    materials: tuple[Material, ...]
-    free: tuple[int, ...]
-    litres: float
+    ratios: Ratios
+    targets: tuple[TargetAsked, ...]
+    prefer: tuple[Preference, ...]
     boundless: tuple[int, ...]
+
+    @property
+    def materials(self) -> Sequence[Material]:
+        """All materials, sorted."""
+        return self.ratios.materials
+
+    @property
+    def free(self) -> Sequence[int]:
+        """The material of each column."""
+        return self.ratios.free
+
+    @property
+    def litres(self) -> float:
+        """The volume that amounts are divided by [L]."""
+        return self.ratios.litres
+
+    def with_chemistry(self, chemistry: Chemistry) -> Numbers:
+        """The same problem with the acids of another blend."""
+        rows, aims = self.problem.rows, list(self.problem.aims)
+        if any(PROPERTIES[name].per is Per.ACID for name in _names(self.targets, self.prefer)):
+            rows = (*rows[:-1], self.ratios.some_acid(chemistry))
+        for i, preference in enumerate(self.prefer):
+            if depends_on_acids(preference.name):
+                aims[i] = self.ratios.aim(preference, f"/prefer/{i}", chemistry)
+        by_name = {target.name: target for target in self.targets}
+        goals = tuple(
+            _goal(by_name[goal.name], self.ratios, chemistry, chemistry.ph) if depends_on_acids(goal.name) else goal
+            for goal in self.goals
+        )
+        return replace(self, problem=replace(self.problem, rows=rows, aims=tuple(aims)), goals=goals)
 
     def masses_g(self, x: Sequence[float]) -> list[float]:
         """The mass of every material at a point of the solver."""
@@ -59,6 +89,10 @@ class Numbers:
         for value, at in zip(x, self.free, strict=True):
             masses[at] = value * 1000.0 * self.litres
         return masses
+
+
+def _names(targets: Sequence[TargetAsked], prefer: Sequence[Preference]) -> list[str]:
+    return [*(t.name for t in targets), *(p.name for p in prefer)]
 
 
 def _reference_litres(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> float:
@@ -82,11 +116,6 @@ def scale_is_free(materials: Sequence[Material], targets: Sequence[TargetAsked])
     if any(m.least_g > 0.0 for m in materials if m.kind == "lot"):
         return False
     return not any(PROPERTIES[t.name].per is Per.ONE and t.low > 0.0 for t in targets)
-
-
-def _form(weights: Sequence[float], fixed: Contents, columns: Sequence[Contents]) -> Form:
-    row = tuple(weights)
-    return Form(dot(row, fixed), tuple(dot(row, c) for c in columns))
 
 
 def _likely_state(targets: Sequence[TargetAsked], fallback: tuple[float, ...]) -> tuple[float, ...]:
@@ -118,94 +147,30 @@ def _likely_state(targets: Sequence[TargetAsked], fallback: tuple[float, ...]) -
     return (water, ethanol, solids, 0.95 * solids, 0.03 * solids, 0.006 * solids, 0.0)
 
 
-class _Builder:
-    """Ratios of properties over the free materials."""
-
-    def __init__(self, materials: Sequence[Material], free: Sequence[int], litres: float) -> None:
-        self.materials = materials
-        self.free = free
-        self.litres = litres
-        held = [m.per_g.scaled(m.least_g / (1000.0 * litres)) for i, m in enumerate(materials) if i not in free]
-        self.fixed = together(held)
-        self.columns = [materials[i].per_g for i in free]
-        self.volume = Form(0.0, (0.0,) * len(free), 1.0)
-        self.mass = _form(TOTAL_MASS, self.fixed, self.columns)
-        self.acid = _form(ACID_AS_CITRIC, self.fixed, self.columns)
-
-    def _over_added(self, per_kg: Sequence[float | None], what: str, pointer: str) -> Form:
-        """A sum over what is added, from a figure for each kilogram of every material; `what` says one is missing."""
-        constant, coefficients = 0.0, []
-        for i, (material, share) in enumerate(zip(self.materials, per_kg, strict=True)):
-            counts = material.kind == "addition"
-            if counts and share is None and (material.most_g is None or material.most_g > 0.0):
-                raise InputError(what.format(material.name), pointer)
-            value = (share or 0.0) if counts else 0.0
-            if i in self.free:
-                coefficients.append(value)
-            else:
-                constant += value * material.least_g / (1000.0 * self.litres)
-        return Form(constant, tuple(coefficients))
-
-    def ratio(self, law: Property, pointer: str) -> Ratio:
-        """The ratio whose value is the property, in its unit; `pointer` is where it was asked for."""
-        if law.of is Of.VOLUME:
-            return Ratio(self.volume.scaled(self.litres))
-        if law.of is Of.ADDED_MASS:
-            return Ratio(self._over_added([1000.0] * len(self.materials), "", pointer).scaled(self.litres))
-        if law.of is Of.ADDED_VOLUME:
-            per_kg = [None if m.density_g_ml is None else 1.0 / m.density_g_ml for m in self.materials]
-            dry = "{} is a dry solid without a volume of its own: ask about added_mass instead of added_volume."
-            return Ratio(self._over_added(per_kg, dry, pointer).scaled(self.litres))
-        if law.of is Of.COST:
-            prices = [None if m.price_per_g is None else 1000.0 * m.price_per_g for m in self.materials]
-            unpriced = "{} has no price: give one, or leave the cost out of the question."
-            return Ratio(self._over_added(prices, unpriced, pointer).scaled(self.litres))
-        top = _form(law.weights, self.fixed, self.columns)
-        if law.per is Per.VOLUME:
-            return Ratio(top.scaled(1000.0), self.volume)
-        if law.per is Per.MASS:
-            return Ratio(top, self.mass)
-        if self.acid.constant <= 0.0 and all(a <= 0.0 for a in self.acid.coefficients):
-            raise InputError("Nothing in this blend brings acid, so it has no ratio of sugar to acid.", pointer)
-        return Ratio(top, self.acid)
-
-    def guards(self, uses_acid: bool) -> tuple[Row, ...]:
-        """Rows that always hold: some drink, liquid (solids dissolve), some acid where a ratio to it was asked for."""
-        sums, columns = self.fixed.sums, [c.sums for c in self.columns]
-        liquid = Form(
-            _MOST_SOLIDS * sums[0] - (1.0 - _MOST_SOLIDS) * sums[2],
-            tuple(_MOST_SOLIDS * c[0] - (1.0 - _MOST_SOLIDS) * c[2] for c in columns),
-        )
-        rows = [Row(_SOME_DRINK, self.volume, lower=_SOME_VOLUME), Row(_LIQUID, liquid, lower=0.0)]
-        if uses_acid:
-            rows.append(Row(_SOME_ACID, self.acid, lower=_SOME_ACID_G))
-        return tuple(rows)
-
-    def aim(self, preference: Preference, pointer: str) -> Aim:
-        """A preference as something to minimise, scaled to the reference volume."""
-        law = PROPERTIES[preference.name]
-        ratio = self.ratio(law, pointer)
-        factor = -1.0 if preference.maximise else 1.0
-        if law.per is Per.ONE:
-            factor /= self.litres * (1000.0 if law.of is Of.ADDED_MASS else 1.0)
-        return Aim((Ratio(ratio.numerator.scaled(factor), ratio.denominator),))
-
-    def tie_breakers(self) -> tuple[Aim, Aim]:
-        """Least added mass, then the names: an earlier one is preferred to a later one."""
-        added = tuple(float(self.materials[i].kind == "addition") for i in self.free)
-        order = sorted(range(len(self.free)), key=lambda j: self.materials[self.free[j]].name)
-        rank = [0.0] * len(self.free)
-        for k, j in enumerate(order):
-            rank[j] = log(2.0 + k)  # increasing, and no two sums of them are equal by chance
-        return Aim((Ratio(Form(0.0, added)),)), Aim((Ratio(Form(0.0, tuple(rank))),))
+def likely_blend(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> Contents:
+    """Some blend of the materials inside their limits: where a search may take its first chemistry from."""
+    litres = _reference_litres(materials, targets)
+    likely = 1000.0 * litres * _LIKELY_KG_PER_L
+    masses = [
+        m.least_g
+        if m.fixed
+        else m.least_g + likely
+        if m.most_g is None
+        else min(0.5 * (m.least_g + m.most_g), m.least_g + likely)
+        for m in materials
+    ]
+    return poured(materials, masses)
 
 
 def numbers_from(
-    materials: Sequence[Material], targets: Sequence[TargetAsked], prefer: Sequence[Preference]
+    materials: Sequence[Material],
+    targets: Sequence[TargetAsked],
+    prefer: Sequence[Preference],
+    chemistry: Chemistry,
 ) -> Numbers:
     """The solver's problem for some materials, targets and preferences.
 
-    Parameters: materials, sorted; targets; prefer, in order.
+    Parameters: materials, sorted; targets; prefer, in order; chemistry, the constants of acids at some blend.
     Returns: Numbers.
     Raises: InputError where a preference needs a price or a volume that a material lacks.
     """
@@ -218,7 +183,7 @@ def numbers_from(
             "/targets/volume",
         )
     free = tuple(i for i, m in enumerate(materials) if not m.fixed)
-    builder = _Builder(materials, free, litres)
+    ratios = Ratios(materials, free, litres)
     floor_l = max((t.low for t in targets if t.name == "volume"), default=0.0)
     lower, upper, boundless = [], [], []
     for j, i in enumerate(free):
@@ -231,42 +196,54 @@ def numbers_from(
             boundless.append(j)
         lower.append(least)
         upper.append(most)
-    asked = {*(t.name for t in targets), *(p.name for p in prefer)}
+    uses_acid = any(PROPERTIES[name].per is Per.ACID for name in _names(targets, prefer))
     problem = Problem(
         tuple(lower),
         tuple(upper),
-        builder.fixed.sums,
-        tuple(c.sums for c in builder.columns),
-        builder.guards(any(PROPERTIES[name].per is Per.ACID for name in asked)),
+        ratios.fixed.sums,
+        tuple(c.sums for c in ratios.columns),
+        (*ratios.guards(), *((ratios.some_acid(chemistry),) if uses_acid else ())),
         (
-            *(builder.aim(p, f"/prefer/{i}") for i, p in enumerate(prefer)),
-            *((Aim((Ratio(builder.volume.scaled(-1.0)),)),) if unscaled else ()),
-            *builder.tie_breakers(),
+            *(ratios.aim(p, f"/prefer/{i}", chemistry) for i, p in enumerate(prefer)),
+            *((Aim((Ratio(ratios.volume.scaled(-1.0)),)),) if unscaled else ()),
+            *ratios.tie_breakers(),
         ),
     )
-    goals = []
-    for target in targets:
-        law = PROPERTIES[target.name]
-        ends = [abs(v) for v in (target.low, target.high) if abs(v) < inf]
-        size = abs(target.value) if target.value is not None else max(ends)
-        goals.append(
-            Goal(
-                target.name,
-                builder.ratio(law, f"/targets/{target.name}"),
-                target.low,
-                target.high,
-                target.value,
-                law.step(size),
-                target.priority,
-            )
-        )
-    fallback = builder.fixed.sums if builder.fixed.sums[0] > 0.0 else (0.9, 0.05, 0.08, 0.08, 0.0, 0.0005, 0.0)
+    fallback = ratios.fixed.sums if ratios.fixed.sums[0] > 0.0 else (0.9, 0.05, 0.08, 0.08, 0.0, 0.0005, 0.0)
     return Numbers(
         problem,
-        tuple(sorted(goals, key=lambda g: g.name)),
+        tuple(sorted((_goal(t, ratios, chemistry, None) for t in targets), key=lambda g: g.name)),
         _likely_state(targets, fallback),
-        tuple(materials),
-        free,
-        litres,
+        ratios,
+        tuple(targets),
+        tuple(prefer),
         tuple(boundless),
     )
+
+
+def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float | None) -> Goal:
+    """A target in numbers; `ph` is where a search has ended, None before there was one."""
+    law = PROPERTIES[target.name]
+    pointer = f"/targets/{target.name}"
+    ph_ratio = None
+    if law.of is Of.PH:
+        ratios.refuse_without_acid(pointer)
+        ph_ratio = cache(partial(ratios.ph_ratio, chemistry))
+    ends = [abs(v) for v in (target.low, target.high) if abs(v) < inf]
+    size = abs(target.value) if target.value is not None else max(ends)
+    return Goal(
+        target.name,
+        ratios.ratio(law, pointer, chemistry) if ph_ratio is None else ph_ratio(_counted_from(target, ph)),
+        target.low,
+        target.high,
+        target.value,
+        law.step(size),
+        target.priority,
+        ph_ratio,
+    )
+
+
+def _counted_from(target: TargetAsked, ph: float | None) -> float:
+    """The pH beside which distances are counted: the value asked for, unless the blend ended away from it."""
+    aimed = target.value if target.value is not None else target.low if target.low > -inf else target.high
+    return aimed if ph is None or abs(ph - aimed) < _NEAR_PH else ph

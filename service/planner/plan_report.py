@@ -8,13 +8,14 @@ from math import inf, isinf
 from typing import Literal
 
 from service.model.contents import Contents
-from service.model.lot import Assumed
+from service.model.lot_class import Assumed
 from service.model.properties import PROPERTIES
 from service.planner.answers import Caution, Proof, TargetReport
 from service.planner.asked import PlanAsked, TargetAsked
 from service.planner.marginals import binding_targets, marginal_text
-from service.planner.numbers import GUARDS, Numbers, scale_is_free
+from service.planner.numbers import Numbers, scale_is_free
 from service.planner.predict import rounded, value_of
+from service.planner.ratios import GUARDS
 from service.quantities import number_text
 from service.solver.goals import GoalResult, Outcome
 from service.solver.solve import Verdict
@@ -32,11 +33,12 @@ _EDGE = 0.999
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """A question, its numbers and the solver's result."""
+    """A question, its numbers and the solver's result; nothing is proved unless the chemistry has `settled`."""
 
     asked: PlanAsked
     numbers: Numbers
     result: GoalResult
+    settled: bool = True
 
     @property
     def at_edge(self) -> tuple[str, ...]:
@@ -53,7 +55,7 @@ class Solved:
         if self.result.outcome is Outcome.MET:
             rounded_away = self.asked.rounding != "none" and not all(r.met for r in reports)
             return "nearest_measurable" if rounded_away else "targets_met"
-        if self.result.outcome is Outcome.CLASH and not self.at_edge:
+        if self.result.outcome is Outcome.CLASH and not self.at_edge and self.settled:
             return "targets_clash"
         return "no_plan_found"
 
@@ -62,7 +64,8 @@ class Solved:
         verdict, gap = self.result.verdict, self.result.gap
         guarded = binding_targets(self.result) & GUARDS
         best = verdict is Verdict.PROVED_BEST
-        if (best and guarded) or (self.at_edge and (best or verdict is Verdict.PROVED_IMPOSSIBLE)):
+        unproved = self.at_edge or not self.settled
+        if (best and guarded) or (unproved and (best or verdict is Verdict.PROVED_IMPOSSIBLE)):
             verdict, gap = Verdict.BEST_FOUND, inf
         unknown = verdict is Verdict.PROVED_IMPOSSIBLE or gap > 1.0
         return Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(self.result.milliseconds, 3))
@@ -73,7 +76,9 @@ class Solved:
         found = []
         for target in self.asked.targets:
             law = PROPERTIES[target.name]
-            reached = value_of(target.name, self.numbers.materials, masses_g, contents)
+            reached = value_of(
+                target.name, self.numbers.materials, masses_g, contents, self.asked.circumstances.end_point_ph
+            )
             miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
             size = abs(reached) if reached is not None else 0.0
             share = _SOLVER_SHARE if self.asked.rounding == "none" else _ROUNDING_SHARE
@@ -159,5 +164,5 @@ def _miss_words(report: TargetReport) -> str:
     if report.reached is None:
         return f"{report.property} is not defined for this blend"
     shown = number_text(report.reached, 10.0 ** -PROPERTIES[report.property].decimals)
-    unit = f" {report.unit}" if report.unit and report.unit != "SG" else ""
+    unit = f" {report.unit}" if report.unit and report.unit not in ("SG", "pH") else ""
     return f"{report.property} reaches {shown}{unit} of {report.asked}"

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from service.chemistry.acids import TABLE_END_POINT_PH, Acid, acid_g_per_l_from_meq_per_l
 from service.errors import ServiceError
+from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.contents import Contents
 from service.model.properties import PROPERTIES, SWEETNESS_HIGH, SWEETNESS_LOW, dot, property_value
 from service.physics.extract import extract_g_per_l_from_sg_and_abv, litre_from_sg_and_abv
 from service.physics.solutes import Component
+from service.planner.acidity import acidity_of, ph_prediction
 from service.planner.answers import (
-    AcidityPrediction,
     Amount,
     CrossCheck,
     Predicted,
@@ -34,7 +34,13 @@ def rounded(name: str, value: float) -> float:
     return round(value, PROPERTIES[name].decimals + 1)
 
 
-def value_of(name: str, materials: Sequence[Material], masses_g: Sequence[float], contents: Contents) -> float | None:
+def value_of(
+    name: str,
+    materials: Sequence[Material],
+    masses_g: Sequence[float],
+    contents: Contents,
+    end_point_ph: float = DEFAULT_END_POINT_PH,
+) -> float | None:
     """Any property of a blend; None where it is not defined (no acid, a missing price, a dry solid's volume)."""
     added = [(m, g) for m, g in zip(materials, masses_g, strict=True) if m.kind == "addition"]
     if name == "added_mass":
@@ -47,16 +53,18 @@ def value_of(name: str, materials: Sequence[Material], masses_g: Sequence[float]
         if any(m.price_per_g is None for m, g in added if g > 0.0) or all(m.price_per_g is None for m, _ in added):
             return None
         return sum(g * (m.price_per_g or 0.0) for m, g in added)
-    return property_value(name, contents, contents.volume_ml / 1000.0)
+    return property_value(name, contents, contents.volume_ml / 1000.0, end_point_ph)
 
 
-def predict(materials: Sequence[Material], masses_g: Sequence[float]) -> Predicted:
+def predict(
+    materials: Sequence[Material], masses_g: Sequence[float], end_point_ph: float = DEFAULT_END_POINT_PH
+) -> Predicted:
     """All properties of the blend of these masses."""
     contents = poured(materials, masses_g)
     volume_l = contents.volume_ml / 1000.0
 
     def maybe(name: str) -> Prediction | None:
-        value = value_of(name, materials, masses_g, contents)
+        value = value_of(name, materials, masses_g, contents, end_point_ph)
         return None if value is None else Prediction(rounded(name, value), PROPERTIES[name].unit)
 
     def plain(name: str) -> Prediction:
@@ -64,20 +72,12 @@ def predict(materials: Sequence[Material], masses_g: Sequence[float]) -> Predict
         assert prediction is not None, name
         return prediction
 
-    meq_per_l = contents.tally("titratable_meq") / volume_l
-    tartaric = acid_g_per_l_from_meq_per_l(meq_per_l, Acid.TARTARIC)
     sweetness = plain("sucrose_equivalent_g_per_l")
     return Predicted(
         gravity=plain("gravity"),
         abv_percent=plain("abv_percent"),
-        titratable_acidity=AcidityPrediction(
-            rounded("titratable_acidity", tartaric),
-            PROPERTIES["titratable_acidity"].unit,
-            rounded("titratable_acidity", tartaric),
-            rounded("titratable_acidity", acid_g_per_l_from_meq_per_l(meq_per_l, Acid.CITRIC)),
-            round(meq_per_l, 2),
-            TABLE_END_POINT_PH,
-        ),
+        titratable_acidity=acidity_of(materials, masses_g, contents, end_point_ph),
+        ph=ph_prediction(materials, masses_g, contents, end_point_ph),
         volume=VolumePrediction(rounded("volume", volume_l), "L", round(volume_l * 1000.0 / ML_PER_US_GALLON, 4)),
         extract_g_per_l=plain("extract_g_per_l"),
         sugar_g_per_l=plain("sugar_g_per_l"),

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
+from service.chemistry.sorbate import TABLE_ML_PER_L
 from service.model.contents import Contents
-from service.model.lot import DRY_EXTRACT
+from service.model.lot_class import DRY_EXTRACT
 from service.model.properties import property_value
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
 from service.planner.asked import Circumstances, LotAsked
@@ -15,7 +16,7 @@ from service.planner.materials import Material
 SEALED: Final = ("bottle", "can", "keg", "jar", "flask")
 
 _FERMENTABLE_LIMIT_G_PER_L = 2.0
-_TABLE_STARTS_ABV_PERCENT = 10.0
+_TABLE_STARTS_ABV_PERCENT = min(TABLE_ML_PER_L)
 _WARM_C = 25.0
 _NOTICEABLE_SUGAR_G = 1.0
 

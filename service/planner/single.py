@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.errors import InputError
-from service.model.lot import Assumed
+from service.model.lot_class import Assumed
 from service.planner.answers import BlendForecast, BlendPlan, Caution
 from service.planner.asked import (
     AdditionAsked,

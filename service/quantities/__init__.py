@@ -1,7 +1,8 @@
 """Quantities as people write them: read into base units, and written back as a scale or a jug shows them.
 
 Outside the layers: every room may import it, and it knows no chemistry. `units` holds the factors, `lexer` the
-characters and numbers, `reading` masses to packs, `concentrations` acidity, sugar and percent, `writing` the way back.
+characters and numbers, `reading` masses to packs, `concentrations` acidity, sugar and percent, `traces` mg/L,
+`writing` the way back.
 """
 
 from service.quantities.concentrations import (
@@ -17,6 +18,7 @@ from service.quantities.concentrations import (
 )
 from service.quantities.lexer import MAXIMUM_TEXT_CHARACTERS
 from service.quantities.reading import Quantity, parse_quantity
+from service.quantities.traces import TraceConcentration, parse_trace
 from service.quantities.units import Kind, System, Unit, units_text
 from service.quantities.writing import mass_text, number_text, volume_text
 
@@ -30,6 +32,7 @@ __all__ = [
     "SugarConcentration",
     "SugarScaleReading",
     "System",
+    "TraceConcentration",
     "Unit",
     "mass_text",
     "number_text",
@@ -38,6 +41,7 @@ __all__ = [
     "parse_quantity",
     "parse_sugar_concentration",
     "parse_sugar_scale",
+    "parse_trace",
     "units_text",
     "volume_text",
 ]

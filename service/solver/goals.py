@@ -14,7 +14,7 @@ of it or when nothing was found, misses become columns too.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from math import inf
@@ -38,7 +38,9 @@ _MOST_ML_PER_G = 1.3
 class Goal:
     """A target in numbers: a ratio held in low…high, near `value` if there is one.
 
-    `step` is the noticeable step in the ratio's unit; `priority` 1 rules over 2.
+    `step` is the noticeable step in the ratio's unit; `priority` 1 rules over 2. A quantity that is a ratio of forms
+    only beside some value of its own gives `at`: the ratio that is exact at a bound; `ratio` is then the one that
+    distances are counted with.
     """
 
     name: str
@@ -48,6 +50,11 @@ class Goal:
     value: float | None
     step: float
     priority: int = 1
+    at: Callable[[float], Ratio] | None = None
+
+    def ratio_at(self, bound: float) -> Ratio:
+        """The ratio that is exact where the quantity has the value of a bound."""
+        return self.ratio if self.at is None else self.at(bound)
 
     def size(self) -> float:
         """The magnitude its rows are scaled by."""
@@ -90,11 +97,19 @@ def _reference(ratio: Ratio, problem: Problem, sums: Sequence[float]) -> float:
     return max(abs(ratio.denominator.at(point, volume)), 1e-6)
 
 
-def _range_rows(goals: Sequence[Goal], references: Sequence[float], *, at_value: bool) -> tuple[Row, ...]:
+def _range_rows(
+    goals: Sequence[Goal], references: Sequence[float], *, at_value: bool, exact: bool = True
+) -> tuple[Row, ...]:
+    """The rows of the ranges, or of the values; not `exact` where they may be missed and distances count."""
     rows: list[Row] = []
     for goal, reference in zip(goals, references, strict=True):
         low, high = (goal.value, goal.value) if at_value and goal.value is not None else (goal.low, goal.high)
-        rows.extend(ratio_rows(goal.name, goal.ratio, low, high, 1.0 / (reference * goal.size())))
+        scale = 1.0 / (reference * goal.size())
+        if exact and goal.at is not None and low < high:
+            rows.extend(ratio_rows(goal.name, goal.ratio_at(low), low, inf, scale) if low > -inf else ())
+            rows.extend(ratio_rows(goal.name, goal.ratio_at(high), -inf, high, scale) if high < inf else ())
+        else:
+            rows.extend(ratio_rows(goal.name, goal.ratio_at(low) if exact else goal.ratio, low, high, scale))
     return tuple(rows)
 
 
@@ -125,12 +140,15 @@ def _distance(goal: Goal, reference: float, columns: Sequence[int], size: int) -
     )
 
 
-def _near_values(problem: Problem, goals: Sequence[Goal], references: Sequence[float]) -> Problem:
+def _near_values(
+    problem: Problem, goals: Sequence[Goal], references: Sequence[float], *, exact: bool = True
+) -> Problem:
     """Hard ranges, and as first aim the distance from the values."""
     aimed = [(g, r) for g, r in zip(goals, references, strict=True) if g.value is not None]
-    wide = replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
+    wide = replace(problem, rows=(*_range_rows(goals, references, at_value=False, exact=exact), *problem.rows))
     far = [
-        _reach(problem, row.form) for row in _range_rows([g for g, _ in aimed], [r for _, r in aimed], at_value=True)
+        _reach(problem, row.form)
+        for row in _range_rows([g for g, _ in aimed], [r for _, r in aimed], at_value=True, exact=False)
     ]
     wide = wide.with_columns([0.0] * (2 * len(aimed)), [reach for reach in far for _ in range(2)])
     rows = list(wide.rows)
@@ -148,12 +166,12 @@ def _near_values(problem: Problem, goals: Sequence[Goal], references: Sequence[f
 def _least_misses(problem: Problem, goals: Sequence[Goal], references: Sequence[float]) -> Problem:
     """Every range may be missed; the misses are the first aims, by priority, and nearness comes after them."""
     near = (
-        _near_values(problem, goals, references)
+        _near_values(problem, goals, references, exact=False)
         if any(g.value is not None for g in goals)
-        else replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
+        else replace(problem, rows=(*_range_rows(goals, references, at_value=False, exact=False), *problem.rows))
     )
-    ranged = len(_range_rows(goals, references, at_value=False))
-    far = [_reach(problem, row.form) for row in _range_rows(goals, references, at_value=False)]
+    missable = _range_rows(goals, references, at_value=False, exact=False)
+    ranged, far = len(missable), [_reach(problem, row.form) for row in missable]
     wide = near.with_columns([0.0] * ranged, far)
     rows = list(wide.rows)
     by_name: dict[str, list[int]] = {}
@@ -194,6 +212,17 @@ def _no_miss(loose: Problem, nearest: Solution, goals: Sequence[Goal]) -> bool:
     volume = volume_at(loose, nearest.x)
     priorities = len({goal.priority for goal in goals})
     return all(aim.at(nearest.x, volume) <= _NOTHING for aim in loose.aims[:priorities])
+
+
+def ranges_cannot_be_met(problem: Problem, goals: Sequence[Goal], sums: Sequence[float], *, until: float) -> bool:
+    """Whether it is proved that no amounts bring every goal into its range.
+
+    Parameters: problem and goals as for `solve_goals`; sums, a likely state; until, a `perf_counter` time [s].
+    Returns: True only with a proof.
+    """
+    references = [_reference(g.ratio, problem, sums) for g in goals]
+    ranged = replace(problem, rows=(*_range_rows(goals, references, at_value=False), *problem.rows))
+    return solve(ranged, sums, until=until, prove=False).verdict is Verdict.PROVED_IMPOSSIBLE
 
 
 def solve_goals(

@@ -14,7 +14,11 @@ from service.api.main import build_app
 from service.api.settings import Settings
 
 EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
-PATHS = {"solve_blend": "/v1/blend-plans", "forecast_blend": "/v1/blend-forecasts"}
+PATHS = {
+    "solve_blend": "/v1/blend-plans",
+    "forecast_blend": "/v1/blend-forecasts",
+    "plan_stabilising": "/v1/stabilising-plans",
+}
 
 BASE: dict[str, Any] = {
     "lots": [
@@ -50,6 +54,11 @@ def forecast(body: Any) -> dict[str, Any]:
     return post(PATHS["forecast_blend"], body)
 
 
+def stabilise(body: Any) -> dict[str, Any]:
+    """The answer of `plan_stabilising`."""
+    return post(PATHS["plan_stabilising"], body)
+
+
 def changed(*path: str | int, to: Any = None, body: Any = None) -> dict[str, Any]:
     """The base request with one place set to a value, or taken out."""
     result: dict[str, Any] = copy.deepcopy(BASE if body is None else body)
@@ -79,11 +88,22 @@ def codes(answer: dict[str, Any]) -> dict[str, str]:
 
 
 def examples(operation_id: str) -> list[Path]:
-    """The files of an operation's examples."""
+    """The files of an operation's examples that are answered."""
+    return [path for path in all_examples(operation_id) if worked(path)["response"]["status"] == 200]
+
+
+def all_examples(operation_id: str) -> list[Path]:
+    """The files of an operation's examples, refused ones too."""
     return sorted((EXAMPLES / operation_id).glob("*.json"))
 
 
 def example(operation_id: str, start: str) -> Any:
-    """The body of the example whose file name starts so."""
+    """The request of the example whose file name starts so."""
     (path,) = (EXAMPLES / operation_id).glob(f"{start}*.json")
-    return json.loads(path.read_text(encoding="utf-8"))
+    return worked(path)["request"]
+
+
+def worked(path: Path) -> dict[str, Any]:
+    """A whole example: summary, description, request, response."""
+    found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return found

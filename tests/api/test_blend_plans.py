@@ -137,7 +137,7 @@ def test_rows_defuse_formulas(formula: str) -> None:
 
 
 def test_rows_of_a_refused_request_are_a_problem() -> None:
-    response = app().post(f"{PATH}.csv", json=changed("targets", "ph", to=3.4))
+    response = app().post(f"{PATH}.csv", json=changed("targets", "ph", to=34.0))
     assert response.status_code == 422
     assert response.headers["content-type"] == "application/problem+json"
 

@@ -13,7 +13,7 @@ from openapi_spec_validator import validate
 from service.catalogue.records import Category
 from service.planner.evidence import MODEL_SOURCES
 from tests.api.real import PATHS as QUESTIONS
-from tests.api.real import app, examples
+from tests.api.real import all_examples, app
 from tests.oracle.pour import density_g_per_ml, load_compositions
 
 PATHS = ("/v1/ingredients", "/v1/ingredients.csv", "/v1/ingredients/honey", "/v1/sources", "/v1/sources.csv")
@@ -163,5 +163,5 @@ def test_the_document_shows_every_example() -> None:
     paths = get("/v1/openapi.json")["paths"]
     for operation_id, path in QUESTIONS.items():
         shown = paths[path]["post"]["requestBody"]["content"]["application/json"]["examples"]
-        assert list(shown) == [file.stem for file in examples(operation_id)]
+        assert list(shown) == [file.stem for file in all_examples(operation_id)]
         assert all(example["summary"] and example["value"] for example in shown.values())

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.api.later import END_POINT, KITCHEN_ROUNDING, NOT_ANSWERED_YET, PACK_PRICE, PH_TARGET
+from service.api.later import KITCHEN_ROUNDING, NOT_ANSWERED_YET, PACK_PRICE
 from tests.api.real import BASE, PATHS, app, changed, forecast, plan, post
 
 LOT, ADDITION = ("lots", 0), ("additions", 0)
@@ -79,17 +79,25 @@ def test_a_target_is_blamed_only_for_what_is_wrong_in_it(value: Any, pointers: s
     assert set(errors(changed("targets", "gravity", to=value))) == pointers
 
 
-@pytest.mark.parametrize("target", [3.4, {"min": 3.2}, {"value": 3.4, "tolerance": 0.1}])
-def test_a_ph_target_is_refused_in_words(target: Any) -> None:
-    assert refused("targets", "ph", to=target) == ("/targets/ph", PH_TARGET)
+@pytest.mark.parametrize(
+    ("target", "pointer"),
+    [
+        (0.4, "/targets/ph"),
+        ({"min": 12.0}, "/targets/ph/min"),
+        ("3.4", "/targets/ph"),
+        ({"max": "3.4"}, "/targets/ph/max"),
+    ],
+)
+def test_a_ph_that_no_drink_has_is_refused(target: Any, pointer: str) -> None:
+    assert refused("targets", "ph", to=target)[0] == pointer
 
 
 def test_other_things_of_a_later_version() -> None:
-    assert refused("prefer", to=[{"minimise": "ph"}]) == ("/prefer/0", PH_TARGET)
     assert refused("rounding", to="kitchen") == ("/rounding", KITCHEN_ROUNDING)
     price = {"amount": 6.5, "per": "1 pack"}
     assert refused(*ADDITION, "price", to=price) == ("/additions/0/price/per", PACK_PRICE)
-    assert refused(*LOT, "titration_end_point_ph", to=7.0) == ("/lots/0/titration_end_point_ph", END_POINT)
+    assert refused(*LOT, "titration_end_point_ph", to=3.0)[0] == "/lots/0/titration_end_point_ph"
+    assert refused("titration_end_point_ph", to=3.0)[0] == "/titration_end_point_ph"
     assert plan(changed(*LOT, "titration_end_point_ph", to=8.2))["outcome"] == "targets_met"
 
 
@@ -218,7 +226,7 @@ def test_all_faults_are_gathered_with_their_places() -> None:
             {"name": "a", "volume": "5 L", "gravity": 1012, "abv_percent": 8.0},
         ],
         "additions": [{"ingredient": "honney"}, {"ingredient": "sugar", "max": "1 cup"}],
-        "targets": {"ph": 3.4, "titratable_acidity": "7 g/L", "gravity": 1.012},
+        "targets": {"ph": 34.0, "titratable_acidity": "7 g/L", "gravity": 1.012},
         "prefer": [{"maximise": "volume", "minimise": "cost"}],
         "rounding": "kitchen",
         "instruments": {"scale": {"step": "1 L"}},

@@ -27,7 +27,7 @@ from service.chemistry.sulfite import (
 from service.chemistry.sulfite_limits import (
     FROM_MEMORY,
     PUBLISHED,
-    LotClass,
+    LegalClass,
     Market,
     WineColour,
     sulfite_limits,
@@ -176,7 +176,7 @@ def test_amounts_that_cannot_be(amount: float) -> None:
         lambda: so2_mg_per_l_from_metabisulfite(2.0, amount),
         lambda: total_addition_for_free(amount, 0.0, 0.4),
         lambda: total_addition_for_free(40.0, amount, 0.4),
-        lambda: sulfite_limits(Market.EU, LotClass.GRAPE_WINE, amount),
+        lambda: sulfite_limits(Market.EU, LegalClass.GRAPE_WINE, amount),
     )
     for refused in refusals:
         with pytest.raises(InputError):
@@ -198,8 +198,8 @@ def test_bound_share_out_of_range(share: float) -> None:
         total_addition_for_free(40.0, 10.0, share)
 
 
-@pytest.mark.parametrize("lot_class", LotClass)
-def test_us_limit_and_declaration(lot_class: LotClass) -> None:
+@pytest.mark.parametrize("lot_class", LegalClass)
+def test_us_limit_and_declaration(lot_class: LegalClass) -> None:
     """27 CFR 4.22(b)(1) and 4.32(e), 2015 annual edition: 350 ppm; declared at 10 ppm or more."""
     (limit,) = sulfite_limits(Market.US, lot_class)
     assert (limit.mg_per_l, limit.mark, limit.edition) == (350.0, PUBLISHED, "2015 annual edition")
@@ -208,16 +208,16 @@ def test_us_limit_and_declaration(lot_class: LotClass) -> None:
     assert [declaration.is_due(total) for total in (9.9, 10.0, 10.1)] == [False, True, True]
 
 
-@pytest.mark.parametrize("lot_class", set(LotClass) - {LotClass.GRAPE_WINE})
-def test_eu_limit_of_other_drinks(lot_class: LotClass) -> None:
+@pytest.mark.parametrize("lot_class", set(LegalClass) - {LegalClass.GRAPE_WINE})
+def test_eu_limit_of_other_drinks(lot_class: LegalClass) -> None:
     """Regulation (EC) No 1333/2008, Annex II, 14.2.3 to 14.2.5: 200 mg/L, from memory, unverified."""
     (limit,) = sulfite_limits(Market.EU, lot_class)
     assert (limit.mg_per_l, limit.mark) == (200.0, FROM_MEMORY)
     assert "1333/2008" in limit.regulation
 
 
-@pytest.mark.parametrize("lot_class", LotClass)
-def test_eu_declaration_is_due_only_above(lot_class: LotClass) -> None:
+@pytest.mark.parametrize("lot_class", LegalClass)
+def test_eu_declaration_is_due_only_above(lot_class: LegalClass) -> None:
     """Regulation (EU) No 1169/2011, Annex II: more than 10 mg/L (weak secondary source)."""
     (limit,) = sulfite_limits(Market.EU, lot_class)
     assert limit.declaration.comparison == "above"
@@ -235,24 +235,24 @@ def test_eu_declaration_is_due_only_above(lot_class: LotClass) -> None:
 )
 def test_eu_grape_wine(colour: WineColour, sugar: float, mg_per_l: float) -> None:
     """Regulation (EU) 2019/934, Annex I B."""
-    (limit,) = sulfite_limits(Market.EU, LotClass.GRAPE_WINE, sugar, colour)
+    (limit,) = sulfite_limits(Market.EU, LegalClass.GRAPE_WINE, sugar, colour)
     assert (limit.mg_per_l, limit.mark) == (mg_per_l, PUBLISHED)
     assert "for want of" not in limit.note
 
 
 def test_eu_grape_wine_takes_the_lower_limit_for_what_is_not_known() -> None:
     """Regulation (EU) 2019/934, Annex I B: the lowest of its four figures is 150, of the sweet ones 200."""
-    (nothing,) = sulfite_limits(Market.EU, LotClass.GRAPE_WINE)
-    (sweet,) = sulfite_limits(Market.EU, LotClass.GRAPE_WINE, 60.0)
-    (white,) = sulfite_limits(Market.EU, LotClass.GRAPE_WINE, None, WineColour.WHITE_OR_ROSE)
+    (nothing,) = sulfite_limits(Market.EU, LegalClass.GRAPE_WINE)
+    (sweet,) = sulfite_limits(Market.EU, LegalClass.GRAPE_WINE, 60.0)
+    (white,) = sulfite_limits(Market.EU, LegalClass.GRAPE_WINE, None, WineColour.WHITE_OR_ROSE)
     assert [limit.mg_per_l for limit in (nothing, sweet, white)] == [150.0, 200.0, 200.0]
     assert "for want of: colour, sugar." in nothing.note
     assert "for want of: colour." in sweet.note
     assert "for want of: sugar." in white.note
 
 
-@pytest.mark.parametrize("lot_class", LotClass)
-def test_without_a_market_the_lowest_comes_first_as_a_caution(lot_class: LotClass) -> None:
+@pytest.mark.parametrize("lot_class", LegalClass)
+def test_without_a_market_the_lowest_comes_first_as_a_caution(lot_class: LegalClass) -> None:
     limits = sulfite_limits(Market.NONE, lot_class)
     by_law = [*sulfite_limits(Market.US, lot_class), *sulfite_limits(Market.EU, lot_class)]
     assert limits[0].mg_per_l == min(limit.mg_per_l for limit in by_law)
@@ -266,8 +266,8 @@ def test_codex_figures() -> None:
     """Codex GSFA 14.2.3 grape wine 350 mg/kg (published), 14.2.5 mead 200 (from memory, unverified)."""
     codex = {
         lot_class: [x for x in sulfite_limits(Market.NONE, lot_class) if x.source_key == "codex_gsfa"]
-        for lot_class in LotClass
+        for lot_class in LegalClass
     }
-    assert [(x.mg_per_l, x.mark) for x in codex[LotClass.GRAPE_WINE]] == [(350.0, PUBLISHED)]
-    assert [(x.mg_per_l, x.mark) for x in codex[LotClass.MEAD]] == [(200.0, FROM_MEMORY)]
-    assert codex[LotClass.FRUIT_WINE] == codex[LotClass.CIDER_PERRY] == []
+    assert [(x.mg_per_l, x.mark) for x in codex[LegalClass.GRAPE_WINE]] == [(350.0, PUBLISHED)]
+    assert [(x.mg_per_l, x.mark) for x in codex[LegalClass.MEAD]] == [(200.0, FROM_MEMORY)]
+    assert codex[LegalClass.FRUIT_WINE] == codex[LegalClass.CIDER_PERRY] == []

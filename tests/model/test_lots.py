@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
-from service.model.lot import DRY_EXTRACT, Lot, LotClass, LotReadings, lot_from_readings
+from service.model.acidity import chemistry_of
+from service.model.lot import Lot, LotReadings, lot_from_readings
+from service.model.lot_class import DRY_EXTRACT, TYPICAL_ACIDITY, LotClass
 from service.model.properties import property_value
 from service.physics.solutes import Component
 from tests.api.real import changed, forecast, post
@@ -87,13 +89,19 @@ def test_a_very_dry_lot_has_less_of_everything_rather_than_a_negative_sugar() ->
 def test_acidity_known_or_typical_of_the_class() -> None:
     known = lot(0.998, 8.0, titratable_meq_per_l=60.0)
     assert known.titratable_known
-    assert known.contents.tally("titratable_meq") == pytest.approx(600.0)
+    assert titrated(known) == pytest.approx(600.0)
     for lot_class in FERMENTS[:4]:
         typical = lot(0.998, 8.0, lot_class)
         assert not typical.titratable_known
         grams_per_l = DRY_EXTRACT[lot_class].acids
-        assert typical.contents.tally("titratable_meq") == pytest.approx(10.0 * grams_per_l / 0.07504, rel=1e-3)
-        assert "titratable_acidity" in [a.what for a in typical.assumed]
+        assert titrated(typical) == pytest.approx(10.0 * grams_per_l / 0.07504, rel=1e-3)
+        assert chemistry_of(typical.contents).ph == pytest.approx(TYPICAL_ACIDITY[lot_class].ph, abs=1e-6)
+        assert {"titratable_acidity", "ph"} <= {a.what for a in typical.assumed}
+
+
+def titrated(found: Lot) -> float:
+    """Base that the whole lot takes to its end point [meq]."""
+    return chemistry_of(found.contents).titratable_meq_per_l * found.volume_l
 
 
 # What cannot be.
@@ -143,9 +151,7 @@ def test_more_acid_than_the_gravity_allows_is_refused() -> None:
     with pytest.raises(InconsistentError, match=r"does not fit SG 0\.9895") as caught:
         lot(0.9895, 8.0, titratable_meq_per_l=15.0 / 0.07504)
     assert caught.value.pointer == "/titratable_acidity"
-    assert lot(0.9895, 8.0, titratable_meq_per_l=5.0 / 0.07504).contents.tally("titratable_meq") == pytest.approx(
-        666.3, abs=0.1
-    )
+    assert titrated(lot(0.9895, 8.0, titratable_meq_per_l=5.0 / 0.07504)) == pytest.approx(666.3, abs=0.1)
 
 
 @pytest.mark.parametrize(("volume_l", "mass_g"), [(None, None), (1.0, 1.0), (0.0, None), (-1.0, None)])
@@ -161,7 +167,7 @@ def test_a_lot_has_one_size_that_can_be(volume_l: float | None, mass_g: float | 
 def test_juice_is_made_up_like_its_row(lot_class: LotClass) -> None:
     juice = lot(1.0455, 0.0, lot_class, titratable_meq_per_l=120.0)
     assert read_again(juice) == pytest.approx((1.0455, 0.0, 10.0), abs=2e-5)
-    assert juice.contents.tally("titratable_meq") == pytest.approx(1200.0, rel=1e-6)
+    assert titrated(juice) == pytest.approx(1200.0, rel=1e-6)
     assert juice.contents.masses_g[Component.CITRIC] > 0.0
     # pressed juice counts by its own volume
     assert juice.contents.tally("juice_ml") == pytest.approx(10_000.0, rel=1e-3)
@@ -185,7 +191,8 @@ def test_spirit_is_alcohol_water_and_little_else() -> None:
     masses = spirit.contents.masses_g
     assert masses[Component.ETHANOL] == pytest.approx(10.0 * 0.4 * ETHANOL_KG_M3, rel=1e-4)
     assert spirit.contents.mass_g - masses[Component.WATER] - masses[Component.ETHANOL] < 1.0
-    assert spirit.contents.tally("titratable_meq") == 0.0
+    assert titrated(spirit) == 0.0
+    assert chemistry_of(spirit.contents).ph is None
     liqueur = lot(1.05, 25.0, LotClass.SPIRIT)
     assert liqueur.contents.tally("fermentable_g") > 1500.0
 

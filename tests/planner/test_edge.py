@@ -9,8 +9,10 @@ import pytest
 
 from service.api.reading_blend import plan_from
 from service.api.requests import BlendPlanRequest
+from service.model.acidity import chemistry_of
+from service.planner.asked import PlanAsked
 from service.planner.materials import materials_of
-from service.planner.numbers import numbers_from
+from service.planner.numbers import Numbers, likely_blend, numbers_from
 from service.solver import goals
 from service.solver.edge import stationary_on_edge
 from service.solver.local import LocalStatus, stationary_from
@@ -38,11 +40,17 @@ INSIDE: dict[str, Any] = {
 LEMON = 0  # the columns stand by name
 
 
+def _numbers(asked: PlanAsked) -> Numbers:
+    materials = materials_of(asked.lots, asked.additions)
+    near = chemistry_of(likely_blend(materials, asked.targets))
+    return numbers_from(materials, asked.targets, asked.prefer, near)
+
+
 @pytest.fixture(name="problems")
 def _problems() -> tuple[Problem, Problem, tuple[float, ...]]:
     """Without the lemon, with it, and a likely state."""
     asked = plan_from(BlendPlanRequest.model_validate(INSIDE), 2.0)
-    numbers = numbers_from(materials_of(asked.lots, asked.additions), asked.targets, asked.prefer)
+    numbers = _numbers(asked)
     assert numbers.materials[numbers.free[LEMON]].name == "lemon_juice_concentrate_400"
     references = [goals._reference(g.ratio, numbers.problem, numbers.start) for g in numbers.goals]
     rows = goals._range_rows(numbers.goals, references, at_value=True)

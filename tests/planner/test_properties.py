@@ -17,8 +17,8 @@ from service.api.requests import BlendPlanRequest
 from service.model.contents import COMPONENTS, Contents
 from service.physics.mixture import WATER_G_PER_ML
 from service.planner.materials import materials_of, poured
-from service.planner.numbers import numbers_from
-from service.solver.goals import Outcome, solve_goals
+from service.planner.solving import answer
+from service.solver.goals import Outcome
 from tests.api.real import amounts, forecast, plan, reports
 
 ALWAYS = settings(derandomize=True, max_examples=25, deadline=None, database=None)
@@ -68,8 +68,8 @@ def exact(request: dict[str, Any]) -> tuple[list[str], list[float], Contents, bo
     """Names, masses [g] and contents of a plan as solved, before anything is rounded; whether it stands on a basis."""
     asked = plan_from(BlendPlanRequest.model_validate(request), 2.0)
     materials = materials_of(asked.lots, asked.additions)
-    numbers = numbers_from(materials, asked.targets, asked.prefer)
-    result = solve_goals(numbers.problem, numbers.goals, numbers.start)
+    answered = answer(asked, materials)
+    numbers, result = answered.numbers, answered.result
     assert result.outcome is Outcome.MET
     masses = numbers.masses_g(result.x)
     return [m.name for m in materials], masses, poured(materials, masses), result.solution.basis is not None
