@@ -1,14 +1,15 @@
 """pH and titratable acidity of a blend, and the linear rows that hold them.
 
-The balance of charges at a given pH is linear in the amounts but for strength and ionic strength. `Chemistry` gives its
-tangent at one blend: there the rows are exact, and beside it wrong by the square of the distance. A search that ends
-elsewhere takes the chemistry of where it ended, and goes on.
+The balance of charges at a given pH is linear in the amounts but for volume, strength and ionic strength. `Chemistry`
+gives its tangent at one blend: there the rows are exact, and beside it wrong by the square of the distance. A search
+that ends elsewhere takes the chemistry of where it ended, and goes on.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from operator import mul
 
 from service.chemistry.acid_state import AcidState
 from service.chemistry.charge_balance import (
@@ -19,9 +20,10 @@ from service.chemistry.charge_balance import (
     ph_of,
     titration_charges,
 )
-from service.chemistry.medium import LN_10, STANDARD_TEMPERATURE_C, Medium, medium_of
-from service.model.contents import Contents, acid_sum, acid_weights
+from service.chemistry.medium import LN_10, Medium, medium_of
+from service.model.contents import COMPONENTS, Contents, acid_sum, acid_weights
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
+from service.physics.mixture import partial_volumes_ml_g
 from service.physics.solutes import Component
 
 DEFAULT_END_POINT_PH = 8.2
@@ -36,34 +38,28 @@ _STEP_ABV_PERCENT, _STEP_IONIC_MMOL_PER_L = 0.01, 0.1
 _ETHANOL_G_PER_L_PER_PERCENT = ETHANOL_DENSITY_20C_KG_M3 / 100.0
 
 
-def abv_percent_of(contents: Contents, volume_l: float) -> float:
-    """Strength of a mixture [% vol]."""
-    return contents.vector[_ETHANOL_AT] / (_ETHANOL_G_PER_L_PER_PERCENT * volume_l)
+_ETHANOL_AT = COMPONENTS.index(Component.ETHANOL)
 
-
-_ETHANOL_AT = tuple(Component).index(Component.ETHANOL)
-
-
-@dataclass(frozen=True, slots=True)
-class Rows:
-    """A linear form for acidity: weights over the contents [meq per unit] and a share of the volume [meq/L]."""
-
-    weights: tuple[float, ...]
-    per_litre: float
-
-    def at(self, state: AcidState, abv_percent: float) -> float:
-        """The value of the form for a litre [meq]."""
-        ethanol_g = abv_percent * _ETHANOL_G_PER_L_PER_PERCENT
-        return acid_sum(self.weights, state) + self.weights[_ETHANOL_AT] * ethanol_g + self.per_litre
+Weights = tuple[float, ...]
+"""A linear form over `Contents.vector` [meq]."""
 
 
 @dataclass(frozen=True)
 class Chemistry:
-    """The acids of one blend, and the rows that hold beside it."""
+    """The acids of one blend, and the linear forms that hold beside it."""
 
-    abv_percent: float
-    state: AcidState
+    contents: Contents
     end_point_ph: float
+
+    @cached_property
+    def abv_percent(self) -> float:
+        """Strength [% vol]."""
+        return self.contents.vector[_ETHANOL_AT] / (_ETHANOL_G_PER_L_PER_PERCENT * self.contents.volume_ml / 1000.0)
+
+    @cached_property
+    def state(self) -> AcidState:
+        """Acids and strong ions of a litre."""
+        return self.contents.acids.scaled(1000.0 / self.contents.volume_ml)
 
     @cached_property
     def medium(self) -> Medium:
@@ -91,50 +87,64 @@ class Chemistry:
         """The charges at a pH, with the ionic strength that this blend would have there."""
         return charges_at(ph, self._ionic(ph), self.medium)
 
-    def balance_and_buffering(self, ph: float) -> tuple[Rows, Rows]:
+    def balance_and_buffering(self, ph: float) -> tuple[Weights, Weights]:
         """The residual of the balance of charges at a pH, above zero where the pH lies higher, and its fall with pH."""
         ionic = self._ionic(ph)
         at = charges_at(ph, ionic, self.medium)
-        return self._tangent(at, ionic, 0.0), Rows(acid_weights(at.buffer, sid=0.0), at.solvent_buffer_meq)
+        buffering = list(acid_weights(at.buffer, sid=0.0))
+        return self._tangent(at, ionic, 0.0), self._with_volume(buffering, at.solvent_buffer_meq)
 
     @cached_property
-    def titratable(self) -> Rows:
+    def titratable(self) -> Weights:
         """Titratable acidity."""
-        rows = self._tangent(self.titration, self._ionic(self.end_point_ph, titrated=True), 0.5)
-        return Rows(tuple(-w for w in rows.weights), -rows.per_litre)
+        row = self._tangent(self.titration, self._ionic(self.end_point_ph, titrated=True), 0.5)
+        return tuple(-w for w in row)
 
     def ph_error_of(self, other: Chemistry) -> float:
         """How far the balance of another blend is wrong at this one, in pH."""
         if self.ph is None:
             return 0.0
         balance, buffering = other.balance_and_buffering(self.ph)
-        return abs(balance.at(self.state, self.abv_percent) / buffering.at(self.state, self.abv_percent))
+        return abs(self._of(balance) / self._of(buffering))
 
     def titration_error_of(self, other: Chemistry) -> float:
         """How far the titratable acidity of another blend is wrong at this one [meq/L]."""
-        return abs(other.titratable.at(self.state, self.abv_percent) - self.titratable_meq_per_l)
+        return abs(self._of(other.titratable) * 1000.0 / self.contents.volume_ml - self.titratable_meq_per_l)
+
+    def _of(self, weights: Weights) -> float:
+        total: float = sum(map(mul, weights, self.contents.vector))
+        return total
 
     def _ionic(self, ph: float, *, titrated: bool = False) -> float:
         return ionic_strength_mol_per_l(self.state, ph, medium=self.medium, titrated=titrated)
 
-    def _tangent(self, at: Charges, ionic: float, base_share: float) -> Rows:
+    @cached_property
+    def _litres_per_g(self) -> tuple[float, ...]:
+        return tuple(v / 1000.0 for v in partial_volumes_ml_g(self.contents.sums))
+
+    def _with_volume(self, row: list[float], per_litre: float) -> Weights:
+        """A form with a share of the volume: the volume too is homogeneous, so its tangent is weights alone."""
+        for k, litres in enumerate(self._litres_per_g):
+            row[k] += per_litre * litres
+        return tuple(row)
+
+    def _tangent(self, at: Charges, ionic: float, base_share: float) -> Weights:
         """The residual at some charges as a linear form, `base_share` of which in absolute value adds to the ions.
 
-        The residual is linear in the amounts but for strength and ionic strength, which are ratios of amounts. It is
-        therefore homogeneous of degree one, and its tangent has no constant: the weights carry those two slopes,
-        and the share of the volume makes the sum right.
+        The residual is linear in the amounts but for volume, strength and ionic strength; the last two are ratios of
+        amounts. It is therefore homogeneous of degree one, and its tangent is weights without a constant.
         """
         with_gas = base_share == 0.0
 
-        def looked(abv: float, ionic_strength: float) -> tuple[float, float]:
-            medium = self.medium if abv == self.abv_percent else medium_of(abv, STANDARD_TEMPERATURE_C)
-            liquid = Liquid.of(self.state, medium, with_gas=with_gas)
-            residual, _, ions = liquid.balance(medium.ionic_factor(ionic_strength), at.ph)
+        def looked(liquid: Liquid, ionic_strength: float) -> tuple[float, float]:
+            residual, _, ions = liquid.balance(liquid.medium.ionic_factor(ionic_strength), at.ph)
             return 1e3 * residual, 1e3 * (0.5 * ions + base_share * abs(residual))
 
-        here, ions = looked(self.abv_percent, ionic)
-        stronger, stronger_ions = looked(self.abv_percent + _STEP_ABV_PERCENT, ionic)
-        denser, denser_ions = looked(self.abv_percent, ionic + 1e-3 * _STEP_IONIC_MMOL_PER_L)
+        this = Liquid.of(self.state, self.medium, with_gas=with_gas)
+        more = Liquid.of(self.state, medium_of(self.abv_percent + _STEP_ABV_PERCENT), with_gas=with_gas)
+        here, ions = looked(this, ionic)
+        stronger, stronger_ions = looked(more, ionic)
+        denser, denser_ions = looked(this, ionic + 1e-3 * _STEP_IONIC_MMOL_PER_L)
         settles = 1.0 - (denser_ions - ions) / _STEP_IONIC_MMOL_PER_L
         by_ion = (denser - here) / _STEP_IONIC_MMOL_PER_L / settles
         by_abv = (stronger - here + by_ion * (stronger_ions - ions)) / _STEP_ABV_PERCENT
@@ -145,7 +155,7 @@ class Chemistry:
         ]
         row = list(acid_weights(acids, sid=1.0 + by_ion * base, ions=by_ion))
         row[_ETHANOL_AT] = by_abv / _ETHANOL_G_PER_L_PER_PERCENT
-        return Rows(tuple(row), here - acid_sum(row, self.state) - by_abv * self.abv_percent)
+        return self._with_volume(row, here - acid_sum(row, self.state) - by_abv * self.abv_percent)
 
 
 @lru_cache(maxsize=64)
@@ -163,5 +173,4 @@ def chemistry_of(contents: Contents, end_point_ph: float = DEFAULT_END_POINT_PH)
     >>> round(juice.titratable_meq_per_l), round(juice.ph, 2)
     (741, 2.3)
     """
-    volume_l = contents.volume_ml / 1000.0
-    return Chemistry(abv_percent_of(contents, volume_l), contents.acids.scaled(1.0 / volume_l), end_point_ph)
+    return Chemistry(contents, end_point_ph)

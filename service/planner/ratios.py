@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from math import log
 
 from service.errors import InputError
-from service.model.acidity import Chemistry, Rows
-from service.model.contents import Contents, together
+from service.model.acidity import Chemistry
+from service.model.contents import together
 from service.model.properties import (
     CITRIC_G_PER_MEQ,
     PROPERTIES,
@@ -35,11 +35,6 @@ _SOME_VOLUME = 1e-3
 _SOME_ACID_G = 1e-6
 
 
-def _form(weights: Sequence[float], fixed: Contents, columns: Sequence[Contents]) -> Form:
-    row = tuple(weights)
-    return Form(dot(row, fixed), tuple(dot(row, c) for c in columns))
-
-
 class Ratios:
     """Ratios of properties over the free materials; those of acidity with the chemistry of some blend."""
 
@@ -51,11 +46,14 @@ class Ratios:
         self.fixed = together([m.per_g for m in held], [m.least_g / (1000.0 * litres) for m in held])
         self.columns = [materials[i].per_g for i in free]
         self.volume = Form(0.0, (0.0,) * len(free), 1.0)
-        self.mass = _form(TOTAL_MASS, self.fixed, self.columns)
+        self.mass = self._form(TOTAL_MASS)
+
+    def _form(self, weights: tuple[float, ...]) -> Form:
+        return Form(dot(weights, self.fixed), tuple(dot(weights, column) for column in self.columns))
 
     def acid(self, chemistry: Chemistry) -> Form:
         """Grams of acid as citric."""
-        return self._of_rows(chemistry.titratable).scaled(CITRIC_G_PER_MEQ)
+        return self._form(chemistry.titratable).scaled(CITRIC_G_PER_MEQ)
 
     def _over_added(self, per_kg: Sequence[float | None], what: str, pointer: str) -> Form:
         """A sum over what is added, from a figure for each kilogram of every material; `what` says one is missing."""
@@ -71,21 +69,16 @@ class Ratios:
                 constant += value * material.least_g / (1000.0 * self.litres)
         return Form(constant, tuple(coefficients))
 
-    def _of_rows(self, rows: Rows) -> Form:
-        """A form of acidity, in meq for each unit of mass that the solver counts in."""
-        form = _form(rows.weights, self.fixed, self.columns)
-        return Form(form.constant, form.coefficients, 1e-3 * rows.per_litre)
-
-    def refuse_without_acid(self, pointer: str) -> None:
-        """Refuse a pH where no material has any acid."""
+    def refuse_without_acid(self, pointer: str, what: str = "pH to aim at") -> None:
+        """Refuse a question about acid where no material has any."""
         if not any(any(c.acids.acids_mmol) for c in (self.fixed, *self.columns)):
-            raise InputError("Nothing in this blend brings acid, so it has no pH to aim at.", pointer)
+            raise InputError(f"Nothing in this blend brings acid, so it has no {what}.", pointer)
 
     def ph_ratio(self, chemistry: Chemistry, bound: float) -> Ratio:
         """A ratio that has the value of the pH where that is the bound, and its slope beside it: a step of Newton's."""
         balance, buffering = chemistry.balance_and_buffering(bound)
-        slope = self._of_rows(buffering).scaled(1000.0)
-        return Ratio(self._of_rows(balance).scaled(1000.0).minus(-bound, slope), slope)
+        slope = self._form(buffering).scaled(1000.0)
+        return Ratio(self._form(balance).scaled(1000.0).minus(-bound, slope), slope)
 
     def ratio(self, law: Property, pointer: str, chemistry: Chemistry) -> Ratio:
         """The ratio whose value is the property, in its unit; `pointer` is where it was asked for."""
@@ -105,16 +98,14 @@ class Ratios:
             self.refuse_without_acid(pointer)
             return self.ph_ratio(chemistry, chemistry.ph if chemistry.ph is not None else _NEUTRAL_PH)
         if law.of is Of.TITRATION:
-            return Ratio(self._of_rows(chemistry.titratable).scaled(1000.0 * TARTARIC_G_PER_MEQ), self.volume)
-        top = _form(law.weights, self.fixed, self.columns)
+            return Ratio(self._form(chemistry.titratable).scaled(1000.0 * TARTARIC_G_PER_MEQ), self.volume)
+        top = self._form(law.weights)
         if law.per is Per.VOLUME:
             return Ratio(top.scaled(1000.0), self.volume)
         if law.per is Per.MASS:
             return Ratio(top, self.mass)
-        acid = self.acid(chemistry)
-        if acid.constant <= 0.0 and all(a <= 0.0 for a in acid.coefficients):
-            raise InputError("Nothing in this blend brings acid, so it has no ratio of sugar to acid.", pointer)
-        return Ratio(top, acid)
+        self.refuse_without_acid(pointer, "ratio of sugar to acid")
+        return Ratio(top, self.acid(chemistry))
 
     def guards(self) -> tuple[Row, ...]:
         """Rows that always hold: some drink, and a liquid (solids dissolve)."""
