@@ -47,6 +47,7 @@ HONEY_MOISTURE_LIMIT_PERCENT = 20.0
 """Council Directive 2001/110/EC, Annex II: moisture of most honeys (heather and baker's honey 23)."""
 
 _DENSITY_PASSES = 30
+_END_POINT_PASSES = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,7 @@ def with_measured(
         refractive_index_temperature_c [°C]; density_g_ml at 20 °C [g/mL]; assay_percent of an acid or salt, as the
         pure substance [% by mass] (one of these five at most); titratable_acidity_meq_per_kg [meq/kg] or
         titratable_acidity_meq_per_l [meq/L]; ph, of a concentrate after dilution to single strength; end_point_ph of
-        the titration, which is brought to 8.2 by the row's own acids.
+        the titration, which is brought to 8.2 by the lot's own acids.
     Returns: the new ingredient, what changed, and cautions.
     Raises: InconsistentError where the readings cannot be true of such an ingredient; OutOfRangeError and InputError
         where one alone cannot.
@@ -106,9 +107,25 @@ def with_measured(
     changed: list[str] = []
     per_kg, per_l = titratable_acidity_meq_per_kg, titratable_acidity_meq_per_l
     _check_acidity(ingredient, per_kg, per_l, assay_percent is not None)
-    if end_point_ph != TABLE_END_POINT_PH:
-        ratio = titration_ratio(ingredient, end_point_ph)
-        per_kg, per_l = (None if value is None else value * ratio for value in (per_kg, per_l))
+    if end_point_ph != TABLE_END_POINT_PH and (per_kg is not None or per_l is not None):
+        lot = ingredient
+        for _ in range(_END_POINT_PASSES):  # the lot's own acids say what its titration would take to 8.2
+            ratio = titration_ratio(lot, end_point_ph)
+            found = with_measured(
+                ingredient,
+                brix=brix,
+                brix_is_refractometer_reading=brix_is_refractometer_reading,
+                moisture_percent=moisture_percent,
+                refractive_index=refractive_index,
+                refractive_index_temperature_c=refractive_index_temperature_c,
+                density_g_ml=density_g_ml,
+                assay_percent=assay_percent,
+                titratable_acidity_meq_per_kg=None if per_kg is None else per_kg * ratio,
+                titratable_acidity_meq_per_l=None if per_l is None else per_l * ratio,
+                ph=ph,
+            )
+            lot = found.ingredient
+        return found
     sid_meq_per_kg = acids_per_kg(ingredient).state.sid_meq
     reading = _the_reading(
         ingredient,

@@ -52,6 +52,7 @@ class Numbers:
     targets: tuple[TargetAsked, ...]
     prefer: tuple[Preference, ...]
     boundless: tuple[int, ...]
+    ph_beside: float | None
 
     @property
     def materials(self) -> Sequence[Material]:
@@ -70,18 +71,18 @@ class Numbers:
 
     def with_chemistry(self, chemistry: Chemistry) -> Numbers:
         """The same problem with the acids of another blend."""
-        rows, aims = self.problem.rows, list(self.problem.aims)
+        rows, aims, beside = self.problem.rows, list(self.problem.aims), ph_counted_from(self.targets, chemistry.ph)
         if any(PROPERTIES[name].per is Per.ACID for name in _names(self.targets, self.prefer)):
             rows = (*rows[:-1], self.ratios.some_acid(chemistry))
         for i, preference in enumerate(self.prefer):
             if depends_on_acids(preference.name):
-                aims[i] = self.ratios.aim(preference, f"/prefer/{i}", chemistry)
+                aims[i] = self.ratios.aim(preference, f"/prefer/{i}", chemistry, beside)
         by_name = {target.name: target for target in self.targets}
         goals = tuple(
-            _goal(by_name[goal.name], self.ratios, chemistry, chemistry.ph) if depends_on_acids(goal.name) else goal
+            _goal(by_name[goal.name], self.ratios, chemistry, beside) if depends_on_acids(goal.name) else goal
             for goal in self.goals
         )
-        return replace(self, problem=replace(self.problem, rows=rows, aims=tuple(aims)), goals=goals)
+        return replace(self, problem=replace(self.problem, rows=rows, aims=tuple(aims)), goals=goals, ph_beside=beside)
 
     def masses_g(self, x: Sequence[float]) -> list[float]:
         """The mass of every material at a point of the solver."""
@@ -197,6 +198,7 @@ def numbers_from(
         lower.append(least)
         upper.append(most)
     uses_acid = any(PROPERTIES[name].per is Per.ACID for name in _names(targets, prefer))
+    beside = ph_counted_from(targets)
     problem = Problem(
         tuple(lower),
         tuple(upper),
@@ -204,7 +206,7 @@ def numbers_from(
         tuple(c.sums for c in ratios.columns),
         (*ratios.guards(), *((ratios.some_acid(chemistry),) if uses_acid else ())),
         (
-            *(ratios.aim(p, f"/prefer/{i}", chemistry) for i, p in enumerate(prefer)),
+            *(ratios.aim(p, f"/prefer/{i}", chemistry, beside) for i, p in enumerate(prefer)),
             *((Aim((Ratio(ratios.volume.scaled(-1.0)),)),) if unscaled else ()),
             *ratios.tie_breakers(),
         ),
@@ -212,17 +214,18 @@ def numbers_from(
     fallback = ratios.fixed.sums if ratios.fixed.sums[0] > 0.0 else (0.9, 0.05, 0.08, 0.08, 0.0, 0.0005, 0.0)
     return Numbers(
         problem,
-        tuple(sorted((_goal(t, ratios, chemistry, None) for t in targets), key=lambda g: g.name)),
+        tuple(sorted((_goal(t, ratios, chemistry, beside) for t in targets), key=lambda g: g.name)),
         _likely_state(targets, fallback),
         ratios,
         tuple(targets),
         tuple(prefer),
         tuple(boundless),
+        beside,
     )
 
 
 def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float | None) -> Goal:
-    """A target in numbers; `ph` is where a search has ended, None before there was one."""
+    """A target in numbers; distances from a pH are counted beside `ph`."""
     law = PROPERTIES[target.name]
     pointer = f"/targets/{target.name}"
     ph_ratio = None
@@ -233,7 +236,7 @@ def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float |
     size = abs(target.value) if target.value is not None else max(ends)
     return Goal(
         target.name,
-        ratios.ratio(law, pointer, chemistry) if ph_ratio is None else ph_ratio(_counted_from(target, ph)),
+        ratios.ratio(law, pointer, chemistry) if ph_ratio is None or ph is None else ph_ratio(ph),
         target.low,
         target.high,
         target.value,
@@ -243,7 +246,16 @@ def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float |
     )
 
 
-def _counted_from(target: TargetAsked, ph: float | None) -> float:
-    """The pH beside which distances are counted: the value asked for, unless the blend ended away from it."""
-    aimed = target.value if target.value is not None else target.low if target.low > -inf else target.high
-    return aimed if ph is None or abs(ph - aimed) < _NEAR_PH else ph
+def ph_counted_from(targets: Sequence[TargetAsked], ph: float | None = None) -> float | None:
+    """The pH beside which distances from a pH and preferences for one are counted.
+
+    `ph` is that of the blend where a search ended; exactly the value or bound asked for stands for it where it ended
+    at one, so that a preference for the pH and the row that holds it are parallel, and where there is none yet.
+    """
+    target = next((t for t in targets if t.name == "ph"), None)
+    if target is None:
+        return ph
+    ends = [end for end in (target.value, target.low, target.high) if end is not None and abs(end) < inf]
+    if target.value is not None:
+        ends = ends[:1]
+    return ends[0] if ph is None else next((end for end in ends if abs(end - ph) < _NEAR_PH), ph)

@@ -53,8 +53,9 @@ class Solved:
     def outcome(self, reports: Sequence[TargetReport]) -> OutcomeName:
         """The outcome in the contract's words; a clash at the edge of the search is no proof of one."""
         if self.result.outcome is Outcome.MET:
-            rounded_away = self.asked.rounding != "none" and not all(r.met for r in reports)
-            return "nearest_measurable" if rounded_away else "targets_met"
+            if all(r.met for r in reports):
+                return "targets_met"
+            return "nearest_measurable" if self.asked.rounding != "none" else "no_plan_found"
         if self.result.outcome is Outcome.CLASH and not self.at_edge and self.settled:
             return "targets_clash"
         return "no_plan_found"

@@ -80,8 +80,11 @@ class Ratios:
         slope = self._form(buffering).scaled(1000.0)
         return Ratio(self._form(balance).scaled(1000.0).minus(-bound, slope), slope)
 
-    def ratio(self, law: Property, pointer: str, chemistry: Chemistry) -> Ratio:
-        """The ratio whose value is the property, in its unit; `pointer` is where it was asked for."""
+    def ratio(self, law: Property, pointer: str, chemistry: Chemistry, ph: float | None = None) -> Ratio:
+        """The ratio whose value is the property, in its unit; `pointer` is where it was asked for.
+
+        A pH is a ratio beside some pH only: beside `ph`, or that of the chemistry's own blend.
+        """
         if law.of is Of.VOLUME:
             return Ratio(self.volume.scaled(self.litres))
         if law.of is Of.ADDED_MASS:
@@ -96,7 +99,8 @@ class Ratios:
             return Ratio(self._over_added(prices, unpriced, pointer).scaled(self.litres))
         if law.of is Of.PH:
             self.refuse_without_acid(pointer)
-            return self.ph_ratio(chemistry, chemistry.ph if chemistry.ph is not None else _NEUTRAL_PH)
+            beside = ph if ph is not None else chemistry.ph
+            return self.ph_ratio(chemistry, _NEUTRAL_PH if beside is None else beside)
         if law.of is Of.TITRATION:
             return Ratio(self._form(chemistry.titratable).scaled(1000.0 * TARTARIC_G_PER_MEQ), self.volume)
         top = self._form(law.weights)
@@ -120,10 +124,10 @@ class Ratios:
         """The row that keeps a ratio to acid from dividing by nothing."""
         return Row(_SOME_ACID, self.acid(chemistry), lower=_SOME_ACID_G)
 
-    def aim(self, preference: Preference, pointer: str, chemistry: Chemistry) -> Aim:
+    def aim(self, preference: Preference, pointer: str, chemistry: Chemistry, ph: float | None) -> Aim:
         """A preference as something to minimise, scaled to the reference volume."""
         law = PROPERTIES[preference.name]
-        ratio = self.ratio(law, pointer, chemistry)
+        ratio = self.ratio(law, pointer, chemistry, ph)
         factor = -1.0 if preference.maximise else 1.0
         if law.per is Per.ONE:
             factor /= self.litres * (1000.0 if law.of is Of.ADDED_MASS else 1.0)
