@@ -47,6 +47,9 @@ from service.quantities.units import UNIT_BY_SPELLING
 
 _COLDEST_C, _WARMEST_C = 0.0, 40.0
 
+ACIDITY_STOPS = ("more_carbonate_than_acid", "ph_above_4_6", "ph_very_low")
+"""Cautions of a plan that leave a question about acidity without a number."""
+
 _NO_CHECK = Caution(
     "estimate",
     "note",
@@ -116,6 +119,9 @@ def _amount_for(name: str) -> Callable[[AmountForGravity | AmountForAcidity | Am
         asked = replace(_addition(query, "0 g"), most_g=None, given=None)
         target = target_from(name, query.target, Reader())
         mass_g, plan = amount_for(target, lot, asked, _circumstances(query))
+        stop = next((c for c in plan.cautions if c.level == "stop" and c.code in ACIDITY_STOPS), None)
+        if depends_on_acids(name) and stop is not None:
+            raise InputError(stop.text, "/target")
         if UNIT_BY_SPELLING[query.unit.lower()].kind is Kind.MASS:
             value = _in_unit(mass_g, query.unit)
         else:

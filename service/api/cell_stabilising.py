@@ -33,6 +33,7 @@ _PARAMETER_OF: Final = {
     "stabilisers_on_a_moving_ferment": "/fermentation_finished",
     "malolactic_blocks_sorbate": "/malolactic_possible",
     "sorbic_acid_over_limit": "/sorbic",
+    "sorbate_without_sulfite": "/sorbic",
     "ph_above_4_6": "/ph",
     "raw_juice_after_stabilising": "/raw_juice_after",
 }
@@ -42,21 +43,39 @@ class StabilisingQuery(CellQuery):
     """A drink to be stabilised, in a URL."""
 
     volume: ShortText = Field(description="At dosing, such as 20L or 5gal.")
-    volume_at_packaging: ShortText | None = None
-    ph: QueryNumber = Field(gt=0, lt=14)
-    ph_at_packaging: QueryNumber | None = Field(None, gt=0, lt=14)
-    abv_percent: QueryNumber = Field(ge=0, le=100)
-    abv_percent_at_packaging: QueryNumber | None = Field(None, ge=0, le=100)
+    volume_at_packaging: ShortText | None = Field(
+        None, description="At packaging, after sweetening, such as 24L; default as at dosing."
+    )
+    ph: QueryNumber = Field(gt=0, lt=14, description="At dosing, before any salt, by a calibrated meter.")
+    ph_at_packaging: QueryNumber | None = Field(
+        None, gt=0, lt=14, description="At packaging, before any salt; default as at dosing."
+    )
+    abv_percent: QueryNumber = Field(ge=0, le=100, description="Strength at dosing [% vol].")
+    abv_percent_at_packaging: QueryNumber | None = Field(
+        None, ge=0, le=100, description="Strength at packaging [% vol]; default thinned with the volume."
+    )
     fermentation_finished: QueryInteger | None = Field(
         None, ge=0, le=1, description="1 if two equal gravities days apart showed it; without it no dose is given."
     )
-    drink_class: DrinkClass | None = Field(None, alias="class")
-    titratable_acidity: ShortText | None = Field(None, description="Such as 4.6 g/L tartaric.")
-    sugar_g_per_l: QueryNumber | None = Field(None, ge=0, le=1000)
-    market: MarketName | None = None
-    raw_juice_after: QueryInteger | None = Field(None, ge=0, le=1)
-    malolactic_possible: QueryInteger | None = Field(None, ge=0, le=1)
-    unit: MassUnit = "g"
+    drink_class: DrinkClass | None = Field(
+        None, alias="class", description="Kind of drink, for its acids and its limits; default mead."
+    )
+    titratable_acidity: ShortText | None = Field(
+        None, description="At dosing, with its acid, such as 4.6 g/L tartaric."
+    )
+    sugar_g_per_l: QueryNumber | None = Field(
+        None, ge=0, le=1000, description="Fermentable sugar at packaging [g/L]; default enough to referment."
+    )
+    market: MarketName | None = Field(
+        None, description="Where it is to be sold; default none: the lowest limits known. Check the current law."
+    )
+    raw_juice_after: QueryInteger | None = Field(
+        None, ge=0, le=1, description="1 if juice that was not heated goes in afterwards: then no dose is given."
+    )
+    malolactic_possible: QueryInteger | None = Field(
+        None, ge=0, le=1, description="1 if malolactic bacteria may be at work: then no sorbate is dosed."
+    )
+    unit: MassUnit = Field("g", description="Unit of the mass answered.")
 
 
 class DoseOfSulfite(StabilisingQuery):
@@ -64,13 +83,23 @@ class DoseOfSulfite(StabilisingQuery):
 
     free: ShortText | None = Field(None, description="Free SO2 wanted, such as 30mg/L or 30ppm.")
     molecular: ShortText | None = Field(None, description="Molecular SO2 wanted, such as 0.8mg/L; the default.")
-    free_now: ShortText | None = None
-    total_now: ShortText | None = None
-    bound_share: QueryNumber | None = Field(None, ge=0, lt=0.9)
-    so2_share_percent: QueryNumber | None = Field(None, gt=0, le=57.6)
-    temperature: ShortText | None = None
-    pk_basis: PkName | None = None
-    colour: ColourName | None = None
+    free_now: ShortText | None = Field(None, description="Free SO2 in the drink already, such as 12mg/L; default 0.")
+    total_now: ShortText | None = Field(
+        None, description="Total SO2 in the drink already, such as 40mg/L; default as the free part."
+    )
+    bound_share: QueryNumber | None = Field(
+        None, ge=0, lt=0.9, description="Share of the addition that gets bound; default 0.4."
+    )
+    so2_share_percent: QueryNumber | None = Field(
+        None, gt=0, le=57.6, description="SO2 that the salt yields [% of its mass]; default 57, old salt 50."
+    )
+    temperature: ShortText | None = Field(
+        None, description="Of the drink in store, such as 12C or 54F, for the pK; default 20C."
+    )
+    pk_basis: PkName | None = Field(
+        None, description="pK of SO2; default the lower one of convention and thermo, which asks for more."
+    )
+    colour: ColourName | None = Field(None, description="Of a grape wine: its limits differ by it.")
     sorbic: ShortText | None = Field(
         None, description="Sorbic acid that goes in first, such as 120mg/L: it lifts the pH. Default none."
     )
@@ -80,7 +109,9 @@ class DoseOfSorbate(StabilisingQuery):
     """How much potassium sorbate does the published table ask for, beside sulfite?"""
 
     sorbic: ShortText | None = Field(None, description="Sorbic acid wanted instead of the table's, such as 150mg/L.")
-    purity_percent: QueryNumber | None = Field(None, gt=0, le=100)
+    purity_percent: QueryNumber | None = Field(
+        None, gt=0, le=100, description="Potassium sorbate in the product [% of its mass]; default 100."
+    )
 
 
 def _plan(query: StabilisingQuery, **more: Any) -> StabilisingPlan:

@@ -196,8 +196,18 @@ def acids_of_measured(
     Raises: InconsistentError where pH and acidity cannot both be true.
     Source: the balance of charges.
     """
-    if ph_measured or row.category in (Category.ACID, Category.SALT, Category.WATER):
+    if row.category in (Category.ACID, Category.SALT, Category.WATER):
         return acids_from_figures(replace(lot, acids=None))
+    if ph_measured:
+        try:
+            return acids_from_figures(replace(lot, acids=None))
+        except InconsistentError as error:
+            if titratable_meq_per_kg is not None:
+                raise
+            raise InconsistentError(
+                f"This pH does not fit the table's acidity of {lot.name}: measure its titratable acidity too.",
+                "/ph",
+            ) from error
     base = acids_per_kg(row).scaled(solids_factor)
     if titratable_meq_per_kg is None or not base.state.present:
         return base if titratable_meq_per_kg is None else acids_from_figures(replace(lot, acids=None))

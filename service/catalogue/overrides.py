@@ -167,7 +167,7 @@ def with_measured(
 
     new_ph = ingredient.ph
     if ph is not None:
-        new_ph = _measured_ph(ingredient, ph)
+        new_ph = _measured_ph(ingredient, ph, titrated=ta is not None)
         cautions += _ph_cautions(ingredient, ph)
         changed.append("ph")
     new_brix = ingredient.brix
@@ -334,11 +334,17 @@ def _acidity_cautions(ingredient: Ingredient, ta_g_citric_per_100g: float, acids
     return cautions
 
 
-def _measured_ph(ingredient: Ingredient, ph: float) -> Spread:
+def _measured_ph(ingredient: Ingredient, ph: float, *, titrated: bool) -> Spread:
     if not 0.0 < ph < 14.0:
         raise OutOfRangeError(f"pH lies between 0 and 14, not at {ph:g}.", "/ph")
     if ingredient.ph_sample_mass_fraction is None:
         raise InputError(f"{ingredient.name} has no pH of its own: its effect follows from its acid or base.", "/ph")
+    if not titrated:
+        raise InputError(
+            f"A pH alone does not say what {ingredient.name} does to a drink: its alkalinity or titratable acidity "
+            "does. Leave the pH out, or give the acidity too.",
+            "/ph",
+        )
     return _measured_spread(ph, PH_SD)
 
 

@@ -81,6 +81,10 @@ def davies_f(ionic_mol_per_l: float) -> float:
     return root / (1.0 + root) - 0.3 * ionic
 
 
+DAVIES_F_MAX = 0.2675
+"""No ionic strength gives a larger f (0.26743 is the greatest on a grid of 1e-5 mol/L)."""
+
+
 @lru_cache(maxsize=1024)
 def pk_at(temperature_c: float, pk_25c: float, enthalpy_kj_per_mol: float, heat_capacity_j_per_mol_k: float) -> float:
     """A dissociation constant at another temperature.

@@ -244,7 +244,15 @@ def charges_at(ph: float, ionic_mol_per_l: float, medium: Medium) -> Charges:
     >>> [round(at.charge[ACIDS.index(acid)], 1) for acid in (WeakAcid.CITRIC, WeakAcid.PHOSPHORIC)]
     [3.0, 2.0]
     """
-    factor = medium.ionic_factor(ionic_mol_per_l)
+    return charges_with(ph, medium.ionic_factor(ionic_mol_per_l), medium)
+
+
+def charges_with(ph: float, factor: float, medium: Medium) -> Charges:
+    """`charges_at` with 10^(A f) given instead of the ionic strength.
+
+    >>> charges_with(7.0, 1.0, medium_of()) == charges_at(7.0, 0.0, medium_of())
+    True
+    """
     r1, r2, r3 = charge_ratios(factor, 10.0**-ph)
     charge, buffer = [], []
     for products in medium.products:

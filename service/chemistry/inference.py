@@ -17,7 +17,7 @@ from service.chemistry.acid_state import AcidState
 from service.chemistry.charge_balance import Liquid
 from service.chemistry.medium import STANDARD_TEMPERATURE_C, medium_of, solvent
 from service.chemistry.weak_acids import WeakAcid
-from service.errors import InconsistentError, SolverError
+from service.errors import InconsistentError
 
 PROFILES: Mapping[str, Mapping[WeakAcid, float]] = MappingProxyType(
     {
@@ -144,6 +144,7 @@ def infer_state(
         Liquid.of(AcidState.of(known), medium, with_gas=False),
     )
     titratable, ionic_m, ionic_e = 1e-3 * titratable_meq_per_l, 0.02, 0.05
+    scale, sid, settled = 0.0, 0.0, False
     for _ in range(_ROUNDS):
         factor_m, factor_e = medium.ionic_factor(ionic_m), medium.ionic_factor(ionic_e)
         free_m, water_m = solvent(medium, factor_m, ph)
@@ -158,15 +159,18 @@ def infer_state(
         sid = scale * carried_m - fixed_m
         new_m = 0.5 * (abs(sid) + scale * (ions_m - water_m) + fixed_ions_m)
         new_e = 0.5 * (abs(sid) + scale * (ions_e - water_e) + fixed_ions_e + abs(titratable))
-        settled = abs(new_m - ionic_m) + abs(new_e - ionic_e) < _TOLERANCE
+        settled = abs(new_m - ionic_m) + abs(new_e - ionic_e) < _TOLERANCE * (1.0 + ionic_m + ionic_e)
         ionic_m, ionic_e = max(new_m, 0.0), max(new_e, 0.0)
         if settled:
             break
-    else:
-        raise SolverError("The ionic strength of the readings did not settle.")
-    state = _checked(profile, known, scale, 1e3 * sid, ph, titratable_meq_per_l)
-    if sid < 0.0:
+    if sid < 0.0 < scale:
         raise _strong_acid_needed(ph, titratable_meq_per_l)
+    if not settled and scale > 0.0:
+        raise InconsistentError(
+            f"pH {ph:.2f} and {titratable_meq_per_l:.1f} meq/L fit no drink. Check both readings and their units.",
+            "/ph",
+        )
+    state = _checked(profile, known, scale, 1e3 * sid, ph, titratable_meq_per_l)
     return Inferred(scale, 1e3 * sid, state)
 
 
@@ -203,7 +207,7 @@ def state_from_one_reading(
     basis = Liquid.of(AcidState.of(profile), medium, with_gas=not titrated)
     fixed = Liquid.of(AcidState.of(known, sid_meq), medium, with_gas=not titrated)
     base = 1e-3 * (titratable_meq_per_l or 0.0)
-    ionic, scale = 0.02, 0.0
+    ionic, scale, settled = 0.02, 0.0, False
     for _ in range(_ROUNDS):
         factor = medium.ionic_factor(ionic)
         free, water = solvent(medium, factor, point)
@@ -211,12 +215,12 @@ def state_from_one_reading(
         fixed_residual, _, fixed_ions = fixed.balance(factor, point)
         scale = (base + fixed_residual) / (free - residual)
         new = max(0.5 * (1e-3 * abs(sid_meq) + scale * (ions - water) + fixed_ions + base), 0.0)
-        settled = abs(new - ionic) < _TOLERANCE
+        settled = abs(new - ionic) < _TOLERANCE * (1.0 + ionic)
         ionic = new
         if settled:
             break
-    else:
-        raise SolverError("The ionic strength of the reading did not settle.")
+    if not settled and scale > 0.0:
+        raise InconsistentError(f"A reading of {point:.2f} fits no drink: check it and its unit.", "/ph")
     return _checked(profile, known, scale, sid_meq, point, titratable_meq_per_l)
 
 

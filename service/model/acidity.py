@@ -12,10 +12,12 @@ from functools import cached_property, lru_cache
 from operator import mul
 
 from service.chemistry.acid_state import AcidState
+from service.chemistry.activity import DAVIES_F_MAX
 from service.chemistry.charge_balance import (
     Charges,
     Liquid,
     charges_at,
+    charges_with,
     ionic_strength_mol_per_l,
     ph_of,
     titration_charges,
@@ -33,12 +35,21 @@ PH_MODEL_SD = 0.02
 """Standard deviation that the model itself adds to a pH: blends of inferred lots against a reference model that counts
 calcium and magnesium complexes (computed)."""
 
+_NEUTRAL_PH = 6.5
+"""Below the neutral point at any strength: free hydrogen outweighs hydroxide."""
+
 _STEP_ABV_PERCENT, _STEP_IONIC_MMOL_PER_L = 0.01, 0.1
 
 _ETHANOL_G_PER_L_PER_PERCENT = ETHANOL_DENSITY_20C_KG_M3 / 100.0
 
 
 _ETHANOL_AT = COMPONENTS.index(Component.ETHANOL)
+
+
+def ethanol_share(contents: Contents) -> float:
+    """Ethanol in a portion [g/g]."""
+    return contents.vector[_ETHANOL_AT] / contents.mass_g if contents.mass_g else 0.0
+
 
 Weights = tuple[float, ...]
 """A linear form over `Contents.vector` [meq]."""
@@ -70,6 +81,11 @@ class Chemistry:
     def ph(self) -> float | None:
         """pH; None without any acid."""
         return ph_of(self.state, abv_percent=self.abv_percent) if any(self.state.acids_mmol) else None
+
+    @property
+    def ionic_mol_per_l(self) -> float:
+        """Ionic strength at its own pH [mol/L]."""
+        return self._ionic(self.ph if self.ph is not None else 7.0)
 
     @cached_property
     def titration(self) -> Charges:
@@ -156,6 +172,42 @@ class Chemistry:
         row = list(acid_weights(acids, sid=1.0 + by_ion * base, ions=by_ion))
         row[_ETHANOL_AT] = by_abv / _ETHANOL_G_PER_L_PER_PERCENT
         return self._with_volume(row, here - acid_sum(row, self.state) - by_abv * self.abv_percent)
+
+
+@dataclass(frozen=True, slots=True)
+class OuterBalance:
+    """The balance of charges at a pH where the constants of the acids serve one side of it best.
+
+    The residual is weights·contents + `solvent_meq`·litres; `buffering` and `solvent_buffer_meq` are its fall with pH.
+    """
+
+    weights: Weights
+    solvent_meq: float
+    buffering: Weights
+    solvent_buffer_meq: float
+
+
+def outer_balance(ph: float, abv_percent: float, *, least_charge: bool) -> OuterBalance:
+    """An upper bound (`least_charge`) or a lower one of the residual at a pH, for any ionic strength.
+
+    Acids carry the less charge the stronger and the thinner the liquid is. With the strength at the end that serves the
+    side, and Davies' factor at one end for the acids and at the other for the water, no blend has more (or less).
+
+    Parameters: ph; abv_percent, the highest strength for an upper bound, the lowest for a lower one; least_charge.
+    Returns: OuterBalance.
+    Source: the balance of charges is monotone in each of its constants.
+    """
+    medium = medium_of(abv_percent)
+    dense = float(10.0 ** (medium.davies * DAVIES_F_MAX))
+    for_acids, for_water = (1.0, dense) if least_charge else (dense, 1.0)
+    at = charges_with(ph, for_acids, medium)
+    water = charges_with(ph, for_water if ph < _NEUTRAL_PH else for_acids, medium)
+    return OuterBalance(
+        acid_weights([-n for n in at.charge], sid=1.0),
+        water.solvent_meq,
+        acid_weights(at.buffer, sid=0.0),
+        at.solvent_buffer_meq,
+    )
 
 
 @lru_cache(maxsize=64)

@@ -21,6 +21,7 @@ from service.model.lot_class import DRY_EXTRACT, TYPICAL_ACIDITY, Assumed, LotCl
 
 _STEP_PH, _STEP_TA = 0.02, 0.02
 _SAME_PH, _SAME_MEQ = 1e-3, 1e-2
+_MOST_MEQ_PER_L = 800.0
 _WITHOUT_IONS = "what the other reading allows without any potassium; the typical value does not fit it"
 _WHY = {name: (mark, "name the class of the lot") for name, mark in PROFILE_MARKS.items()}
 
@@ -64,6 +65,8 @@ def acids_of_lot(lot_class: LotClass, readings: AcidReadings) -> tuple[Acids, li
     if used_ta is None and dry:
         used_ta = meq_per_l_from_acid_g_per_l(dry.acids, Acid.TARTARIC)
     state = _state(PROFILES[name], readings, used_ph, used_ta)
+    if titratable is None:
+        _refuse_undrinkable(state, readings)
     assumed = [*_stand_ins(lot_class, readings, state), Assumed("kinds of acid", name, *_WHY[name])]
     spread = [
         (
@@ -80,6 +83,17 @@ def acids_of_lot(lot_class: LotClass, readings: AcidReadings) -> tuple[Acids, li
     return Acids(
         state, name, tuple((what, slope.scaled(sd)) for what, slope, sd in spread if slope != NO_ACID)
     ), assumed
+
+
+def _refuse_undrinkable(state: AcidState, readings: AcidReadings) -> None:
+    """A pH alone that no drink has: the acid it would take is more than lemon juice holds."""
+    meq = titratable_meq_per_l(state, readings.end_point_ph, abv_percent=readings.abv_percent)
+    if meq > _MOST_MEQ_PER_L:
+        raise InconsistentError(
+            f"pH {readings.ph:.2f} would take {acid_g_per_l_from_meq_per_l(meq, Acid.TARTARIC):.0f} g/L of acid: check "
+            "the meter with fresh buffers, or give the titratable acidity too.",
+            "/ph",
+        )
 
 
 def _stand_ins(lot_class: LotClass, readings: AcidReadings, state: AcidState) -> list[Assumed]:

@@ -317,7 +317,8 @@ def property_value(
 
     Parameters: name, one of PROPERTIES that is taken from the contents or the volume; contents; volume_l [L];
     end_point_ph of titrations.
-    Returns: the value in the property's unit; None where a ratio to acid, or a pH, has no acid.
+    Returns: the value in the property's unit; None where a ratio to acid, or a pH, has no acid or more base than acid:
+    then the carbon dioxide that is reckoned as lost stays.
 
     >>> from service.catalogue.lookup import get_ingredient
     >>> from service.model.contents import contents_per_g
@@ -327,7 +328,8 @@ def property_value(
     """
     law = PROPERTIES[name]
     if law.of is Of.PH:
-        return chemistry_of(contents, end_point_ph).ph
+        chemistry = chemistry_of(contents, end_point_ph)
+        return chemistry.ph if chemistry.titratable_meq_per_l >= 0.0 else None
     if law.of is Of.TITRATION:
         return TARTARIC_G_PER_MEQ * chemistry_of(contents, end_point_ph).titratable_meq_per_l
     amount = volume_l if law.of is Of.VOLUME else dot(law.weights, contents)

@@ -18,8 +18,8 @@ from service.planner.materials import Material
 Z_90 = 1.645
 """Half width of a 90 % interval in standard deviations of a normal distribution."""
 
-_UNKNOWN_PH_SD = 0.3
-"""Standard deviation of a pH to which a material of unknown effect adds (judged)."""
+_UNKNOWN_PH_SD, _SHARE_THAT_COUNTS = 0.3, 0.02
+"""Standard deviation of a pH to which a material of unknown effect adds, from two per cent of the mass up (judged)."""
 
 
 def acidity_of(
@@ -57,10 +57,10 @@ def acidity_of(
 def ph_prediction(
     materials: Sequence[Material], masses_g: Sequence[float], contents: Contents, end_point_ph: float
 ) -> PhPrediction | None:
-    """pH with its 90 % interval and the reading that would narrow it most; None without any acid."""
+    """pH with its 90 % interval and the reading that would narrow it most; None without acid, or with more base."""
     volume_l = contents.volume_ml / 1000.0
     chemistry = chemistry_of(contents, end_point_ph)
-    if chemistry.ph is None:
+    if chemistry.ph is None or chemistry.titratable_meq_per_l < 0.0:
         return None
     at = chemistry.charges(chemistry.ph)
     buffer = at.buffer_meq(chemistry.state)
@@ -72,7 +72,8 @@ def ph_prediction(
             moved = mass / volume_l * at.residual_meq(shift, volume_l=0.0)
             shifts.append((f"{what} of {material.name}", moved / buffer))
         if not material.acids_per_g.ph_known:
-            shifts.append((f"the acids of {material.name}", _UNKNOWN_PH_SD))
+            share = min(1.0, mass / contents.mass_g / _SHARE_THAT_COUNTS)
+            shifts.append((f"the acids of {material.name}", share * _UNKNOWN_PH_SD))
     sd = sqrt(sum(s * s for _, s in shifts))
     worst = max(shifts, key=lambda pair: abs(pair[1]))
     return PhPrediction(

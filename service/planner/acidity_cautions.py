@@ -8,6 +8,7 @@ from typing import Final
 from service.catalogue.derived import effect_on_acidity_unknown
 from service.catalogue.records import Category, Ingredient
 from service.chemistry.weak_acids import WeakAcid
+from service.model.acidity import chemistry_of
 from service.model.contents import Contents
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Predicted
 from service.planner.asked import AdditionAsked, LotAsked
@@ -15,21 +16,38 @@ from service.planner.materials import Material
 
 STOP_PH: Final = 4.6
 HIGH_PH: Final = 4.0
-_WIDE_PH = 0.7
+WIDE_PH: Final = 0.5
+_SOUR_PH, _TOO_SOUR_PH = 2.8, 2.0
+_MOST_IONIC_MOL_PER_L = 0.5
 _TARTARIC_THAT_MAY_DROP_MMOL_PER_L = 6.7
 """About 1 g/L of tartaric acid beside potassium (our default)."""
 
 
-def acidity_cautions(present: Sequence[Material], contents: Contents, predicted: Predicted) -> Iterator[Caution]:
-    """All cautions about the acidity of one blend."""
-    yield from _of_the_blend(contents, predicted)
+def acidity_cautions(
+    present: Sequence[Material], contents: Contents, predicted: Predicted, *, corrected: bool
+) -> Iterator[Caution]:
+    """All cautions about the acidity of one blend; `corrected`, whether acidity or pH was asked for."""
+    yield from _of_the_blend(contents, predicted, corrected)
+    if corrected or any(_corrects(m) for m in present):
+        yield Caution(
+            "split_the_dose",
+            "note",
+            "A reckoned correction of acidity is good to about 0.1 for each 0.3 pH moved: add half, stir, measure, "
+            "then the rest.",
+            OUR_DEFAULT,
+        )
     for material in present:
         if isinstance(material.source, AdditionAsked):
             yield from _of_an_ingredient(material.name, material.source.ingredient)
     yield from _of_lots([m.source for m in present if isinstance(m.source, LotAsked)])
 
 
-def _of_the_blend(contents: Contents, predicted: Predicted) -> Iterator[Caution]:
+def _corrects(material: Material) -> bool:
+    asked = material.source
+    return isinstance(asked, AdditionAsked) and asked.ingredient.category in (Category.ACID, Category.SALT)
+
+
+def _of_the_blend(contents: Contents, predicted: Predicted, asked: bool) -> Iterator[Caution]:
     ph = predicted.ph
     if predicted.titratable_acidity.value < 0.0:
         yield Caution(
@@ -41,6 +59,21 @@ def _of_the_blend(contents: Contents, predicted: Predicted) -> Iterator[Caution]
         )
     if ph is None:
         return
+    if ph.value < _SOUR_PH:
+        yield Caution(
+            "ph_very_low",
+            "stop" if ph.value < _TOO_SOUR_PH else "warning",
+            f"pH {ph.value:.2f} is sourer than drinks are: it attacks teeth and metal. Check the amounts, keep it in "
+            "glass.",
+            OUR_DEFAULT,
+        )
+    if chemistry_of(contents).ionic_mol_per_l > _MOST_IONIC_MOL_PER_L:
+        yield Caution(
+            "beyond_the_activity_formula",
+            "warning",
+            "So much acid and salt lies beyond the range of the formula for pH: take the figure as rough, and measure.",
+            "arithmetic",
+        )
     if ph.value > STOP_PH:
         yield Caution(
             "ph_above_4_6",
@@ -62,10 +95,10 @@ def _of_the_blend(contents: Contents, predicted: Predicted) -> Iterator[Caution]
             f"pH {ph.value:.2f} is high for a drink: hurdles work poorly, spoilage is easier. Measure the blend.",
             OUR_DEFAULT,
         )
-    if ph.high - ph.low > _WIDE_PH:
+    if ph.high - ph.low > WIDE_PH:
         yield Caution(
             "ph_is_indicative",
-            "note",
+            "warning" if asked else "note",
             f"This pH is indicative only, {ph.low:.1f} to {ph.high:.1f}. Measuring would narrow it most: "
             f"{ph.largest_share_from}.",
             OUR_DEFAULT,
@@ -97,14 +130,6 @@ def _of_an_ingredient(name: str, ingredient: Ingredient) -> Iterator[Caution]:
             f"{name} releases carbon dioxide: add it in small portions with head room and ventilation; food "
             "grade only; protect eyes.",
             PRACTICE,
-        )
-    if ingredient.category in (Category.ACID, Category.SALT):
-        yield Caution(
-            "split_the_dose",
-            "note",
-            "A reckoned correction of acidity is good to about 0.1 for each 0.3 pH moved: add half, stir, measure, "
-            "then the rest.",
-            OUR_DEFAULT,
         )
     if ingredient.id == "calcium_carbonate":
         yield Caution(

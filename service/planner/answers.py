@@ -183,7 +183,7 @@ class Predicted:
     titratable_acidity: AcidityPrediction
     """To the end point of the request."""
     ph: PhPrediction | None
-    """pH from the balance of charges; null without any acid."""
+    """pH from the balance of charges; null without any acid, or with more carbonate than acid."""
     volume: VolumePrediction
     """Volume [L]."""
     extract_g_per_l: Prediction

@@ -7,6 +7,7 @@ from math import ceil, floor, inf
 
 from service.errors import InputError
 from service.model.lot_class import Assumed
+from service.model.properties import depends_on_acids
 from service.planner.answers import BlendPlan, Caution
 from service.planner.asked import PlanAsked
 from service.planner.cautions import cautions_for, sorted_once
@@ -45,7 +46,14 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     outcome, proof = solved.outcome(reports), solved.proof()
     cautions = sorted_once(
         [
-            *cautions_for(materials, masses, contents, predicted, asked.circumstances),
+            *cautions_for(
+                materials,
+                masses,
+                contents,
+                predicted,
+                asked.circumstances,
+                acidity_asked=any(depends_on_acids(t.name) for t in asked.targets),
+            ),
             *solved.edge_cautions(),
             *unrounded,
         ]
@@ -55,7 +63,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     return BlendPlan(
         outcome=outcome,
         proof=proof,
-        summary=solved.summary(outcome, proof, reports),
+        summary=solved.summary(outcome, proof, reports, predicted.ph),
         amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, asked.circumstances),
         predicted=predicted,
         targets=reports,

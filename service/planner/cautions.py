@@ -40,6 +40,8 @@ def cautions_for(
     contents: Contents,
     predicted: Predicted,
     circumstances: Circumstances,
+    *,
+    acidity_asked: bool = False,
 ) -> tuple[Caution, ...]:
     """All cautions of one blend, `stop` first, each code and text once."""
     present = [m for m, g in zip(materials, masses_g, strict=True) if g > 0.0]
@@ -47,7 +49,7 @@ def cautions_for(
         [
             *refermentation_cautions(materials, masses_g, contents, circumstances),
             *_ingredients(present, circumstances),
-            *acidity_cautions(present, contents, predicted),
+            *acidity_cautions(present, contents, predicted, corrected=acidity_asked),
             *_vessel(contents, circumstances),
             *_ranges(present, contents),
             *_lots(present),

@@ -12,7 +12,7 @@ from functools import cache, partial
 from math import inf
 
 from service.errors import InputError
-from service.model.acidity import Chemistry
+from service.model.acidity import Chemistry, chemistry_of, ethanol_share
 from service.model.contents import Contents
 from service.model.properties import PROPERTIES, Of, Per, depends_on_acids
 from service.physics.ethanol_water import (
@@ -25,6 +25,7 @@ from service.planner.asked import Preference, TargetAsked
 from service.planner.materials import Material, poured
 from service.planner.ratios import Ratios
 from service.solver.goals import Goal
+from service.solver.local import is_liquid
 from service.solver.problem import Aim, Problem, Ratio
 
 _DENSEST_KG_PER_L = 1.75
@@ -161,6 +162,48 @@ def likely_blend(materials: Sequence[Material], targets: Sequence[TargetAsked]) 
         for m in materials
     ]
     return poured(materials, masses)
+
+
+@dataclass(frozen=True, slots=True)
+class Strengths:
+    """Blends at both ends of what the limits allow, where they are liquids, and their strengths [% vol]."""
+
+    ends: tuple[Contents, ...]
+    weakest: float
+    strongest: float
+
+
+def strengths_of(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> Strengths:
+    """What strengths a question can end at.
+
+    The weakest blend takes the most of what is weaker than the least of everything, the strongest the other way round.
+    An addition without a limit counts with a kilogram a litre for the blend, and with its own strength for the range.
+    """
+    some = 1000.0 * _reference_litres(materials, targets)
+    most = [m.least_g + some if m.most_g is None else m.most_g for m in materials]
+    least = [m.least_g for m in materials]
+    held = poured(materials, least if any(least) else most)
+    shares = [ethanol_share(m.per_g) for m in materials]
+    middle = ethanol_share(held)
+    found, strengths = [], []
+    for weaker in (True, False):
+        moved = [(share < middle) is weaker for share in shares]
+        blend = poured(materials, [b if move else a for move, a, b in zip(moved, least, most, strict=True)])
+        boundless = [m.per_g for m, move in zip(materials, moved, strict=True) if move and m.most_g is None]
+        if is_liquid(blend.sums):
+            found.append(blend)
+        if not is_liquid(blend.sums) or boundless:
+            strengths.append(0.0 if weaker else max([_abv_percent(c) for c in (*boundless, held)]))
+        else:
+            strengths.append(_abv_percent(blend))
+    asked = next((t for t in targets if t.name == "abv_percent"), None)
+    if asked is not None:
+        strengths = [min(max(q, asked.low), asked.high) for q in strengths]
+    return Strengths(tuple(found), max(strengths[0], 0.0), min(strengths[1], 100.0))
+
+
+def _abv_percent(contents: Contents) -> float:
+    return chemistry_of(contents).abv_percent if is_liquid(contents.sums) else 0.0
 
 
 def numbers_from(

@@ -10,7 +10,8 @@ from typing import Literal
 from service.model.contents import Contents
 from service.model.lot_class import Assumed
 from service.model.properties import PROPERTIES
-from service.planner.answers import Caution, Proof, TargetReport
+from service.planner.acidity_cautions import WIDE_PH
+from service.planner.answers import Caution, PhPrediction, Proof, TargetReport
 from service.planner.asked import PlanAsked, TargetAsked
 from service.planner.marginals import binding_targets, marginal_text
 from service.planner.numbers import Numbers, scale_is_free
@@ -114,13 +115,20 @@ class Solved:
             return "no other amounts make more of it"
         return "no smaller addition meets them"
 
-    def summary(self, outcome: OutcomeName, proof: Proof, reports: Sequence[TargetReport]) -> str:
-        """One sentence about the whole."""
+    def summary(
+        self, outcome: OutcomeName, proof: Proof, reports: Sequence[TargetReport], ph: PhPrediction | None
+    ) -> str:
+        """One sentence about the whole, and one more where the acids were not read."""
+        unread = ""
+        if any(r.property == "ph" for r in reports) and ph is not None and ph.high - ph.low > WIDE_PH:
+            unread = (
+                f" The pH rests on typical values and may be {ph.low:.1f} to {ph.high:.1f}: read pH and acidity first."
+            )
         words = "; ".join(_miss_words(r) for r in reports if not r.met)
         if outcome == "targets_met":
             if proof.verdict == "proved_best":
-                return f"All targets are met, and {self._proved_what()} (proved)."
-            return "All targets are met; better amounts may exist."
+                return f"All targets are met, and {self._proved_what()} (proved).{unread}"
+            return f"All targets are met; better amounts may exist.{unread}"
         if outcome == "nearest_measurable":
             return f"Every target can be met, but not after rounding each amount to the scale's step: {words}."
         if outcome == "targets_clash":

@@ -27,6 +27,8 @@ from service.quantities.units import ML_PER_US_GALLON
 _CROSS_CHECK_TOP_ABV_PERCENT = 20.0
 _GIVEN_STEP_ML = 10.0
 _FINE_STEP_ML = 5.0
+_FEW_GRAMS, _FINE_STEP_G = 57.0, 0.1
+"""Below two ounces a tenth of an ounce is a large step: grams stand beside it."""
 
 
 def rounded(name: str, value: float) -> float:
@@ -122,6 +124,8 @@ def _amount_text(
 ) -> str:
     """What scale and jug show; a volume that the caller gave is repeated, not rounded to the jug."""
     by_mass = mass_text(mass_g, system, instruments.scale_step_g)
+    if system != "metric" and mass_g < _FEW_GRAMS:
+        by_mass += f" ({mass_text(mass_g, 'metric', min(instruments.scale_step_g, _FINE_STEP_G))})"
     given = material.source.given if isinstance(material.source, AdditionAsked) else None
     if given is not None:
         return by_mass if given == by_mass else f"{given}, or {by_mass}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from math import log
 
 from service.errors import InputError
-from service.model.acidity import Chemistry
+from service.model.acidity import Chemistry, outer_balance
 from service.model.contents import together
 from service.model.properties import (
     CITRIC_G_PER_MEQ,
@@ -79,6 +79,21 @@ class Ratios:
         balance, buffering = chemistry.balance_and_buffering(bound)
         slope = self._form(buffering).scaled(1000.0)
         return Ratio(self._form(balance).scaled(1000.0).minus(-bound, slope), slope)
+
+    def outer_ph_ratio(self, weakest: float, strongest: float, low: float, bound: float) -> Ratio:
+        """`ph_ratio` at a bound, with the constants of the acids wherever they serve the bound best.
+
+        Parameters: weakest and strongest blend [% vol]; low, the lower bound of the target; bound, either bound.
+        """
+        least = bound == low
+        outer = outer_balance(bound, strongest if least else weakest, least_charge=least)
+        slope = self._form(outer.buffering).scaled(1000.0)
+        slope = Form(slope.constant, slope.coefficients, outer.solvent_buffer_meq)
+        balance = self._form(outer.weights).scaled(1000.0)
+        return Ratio(
+            Form(balance.constant, balance.coefficients, outer.solvent_meq).minus(-bound, slope),
+            slope,
+        )
 
     def ratio(self, law: Property, pointer: str, chemistry: Chemistry, ph: float | None = None) -> Ratio:
         """The ratio whose value is the property, in its unit; `pointer` is where it was asked for.

@@ -66,5 +66,7 @@ def property_after(
     forecast = forecast_blend(ForecastAsked((RecipeAsked("cell", (lot,), (addition,)),), circumstances))
     prediction = getattr(forecast.recipes[0].predicted, name)
     if prediction is None:
-        raise InputError(f"{name} is not defined for this blend.")
+        raise InputError(
+            f"{name} is not defined for this blend: it holds no acid, or more carbonate than acid.", "/amount"
+        )
     return float(prediction.value), forecast

@@ -79,6 +79,7 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("dose-of-sorbate", {"malolactic_possible": 1}, "/malolactic_possible", "geranium"),
     ("dose-of-sorbate", {"sorbic": "250mg/L"}, "/sorbic", "over 200 mg/L"),
     ("dose-of-sorbate", {"sorbic": "250"}, "/sorbic", "unit is missing"),
+    ("dose-of-sulfite", {"sorbic": "120mg/L", "free": "0mg/L"}, "/sorbic", "too little beside sorbate"),
     ("dose-of-sulfite", {"raw_juice_after": 1}, "/raw_juice_after", "yeast and bacteria back"),
     ("dose-of-sulfite", {"free": "190mg/L", "market": "eu"}, "/volume", "the target cannot be met"),
     ("dose-of-sulfite", {"free": "190mg"}, "/free", "not known"),
@@ -111,3 +112,11 @@ def test_explained_the_cautions_come_along(question: str) -> None:
     assert "[warning] Neither salt kills yeast" in response.text
     assert "follow local law and licensed practice." in response.text
     assert "safe" not in response.text.lower()
+
+
+@pytest.mark.parametrize("question", ["dose-of-sulfite", "dose-of-sorbate"])
+def test_every_parameter_is_described(question: str) -> None:
+    paths = app().get("/v1/openapi.json").json()["paths"]
+    parameters = paths[f"/v1/cell/{question}"]["get"]["parameters"]
+    assert len(parameters) > 10
+    assert not [p["name"] for p in parameters if not p.get("description")]

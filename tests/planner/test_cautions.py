@@ -125,6 +125,16 @@ CASES: dict[str, tuple[str, dict[str, Any], dict[str, Any]]] = {
     "ph_above_4_6": ("stop", _asked(HONEY, lot={**LOT, "ph": 4.7}), _asked(HONEY, lot={**LOT, "ph": 4.5})),
     "ph_high": ("warning", _asked(HONEY, lot={**LOT, "ph": 4.2}), _asked(HONEY, lot={**LOT, "ph": 3.9})),
     "ph_may_be_above_4_6": ("warning", _asked(HONEY, lot={**LOT, "ph": 4.56}), _asked(HONEY, lot={**LOT, "ph": 4.2})),
+    "ph_very_low": (
+        "warning",
+        _asked(_some("citric_acid", "250 g")),
+        _asked(_some("citric_acid", "25 g")),
+    ),
+    "beyond_the_activity_formula": (
+        "warning",
+        _asked(_some("citric_acid", "1.2 kg"), _some("potassium_bicarbonate", "600 g")),
+        _asked(_some("citric_acid", "25 g")),
+    ),
     "ph_is_indicative": (
         "note",
         _asked(lot={k: v for k, v in LOT.items() if k != "titratable_acidity"}),

@@ -15,6 +15,7 @@ from service.errors import InconsistentError
 from service.model.lot_class import LotClass
 from service.planner.asked import Circumstances, Instruments
 from service.planner.stabilising.asked import DrinkRead, Sorbate, Sulfite
+from service.planner.stabilising.doses import salt_dose
 from service.planner.stabilising.plan import plan_stabilising
 from tests.planner.stabilising_cases import DRINK, FINE, MEQ_PER_G_TARTARIC, SWEET, codes, drink, grams
 
@@ -83,7 +84,7 @@ def test_200_mg_per_l_lift_the_ph_of_weakly_buffered_mead(
     asked = replace(
         drink(ph=ph, abv_percent=abv, titratable_meq_per_l=acidity_g_per_l * MEQ_PER_G_TARTARIC),
         sorbate=Sorbate(200.0),
-        sulfite=Sulfite(free_target_mg_per_l=30.0),
+        sulfite=Sulfite(molecular_target_mg_per_l=0.5, bound_share=0.0),
         market=Market.US,
     )
     plan = plan_stabilising(asked)
@@ -302,3 +303,41 @@ def test_rounding_does_not_pass_a_limit() -> None:
     (dose,) = plan_stabilising(asked).doses
     assert dose.mass_g == pytest.approx(9.4737, abs=1e-3)  # 13.53 steps of 0.7 g
     assert float(dose.amount_text.removesuffix(" g")) == pytest.approx(9.1)
+
+
+def test_what_is_in_the_drink_leaves_less_room_for_rounding() -> None:
+    # 50 mg/L there and 150 wanted reach 200 mg/L: 7.368 g in 28 L are 10.53 steps of 0.7 g, and 11 would pass it
+    asked = replace(
+        drink(volume_l=28.0),
+        market=Market.EU,
+        lot_class=LotClass.MEAD,
+        hurdles=("sulfite",),
+        sulfite=Sulfite(free_target_mg_per_l=150.0, total_now_mg_per_l=50.0, bound_share=0.0),
+        circumstances=Circumstances(instruments=Instruments(scale_step_g=0.7, scale_given=True)),
+    )
+    (dose,) = plan_stabilising(asked).doses
+    assert dose.mass_g == pytest.approx(150.0 * 28.0 / 570.0, abs=1e-3)
+    assert float(dose.amount_text.removesuffix(" g")) == pytest.approx(7.0)
+
+
+def test_a_tiny_volume_takes_a_thinner_solution() -> None:
+    asked = replace(drink(volume_l=0.01), hurdles=("sulfite",))
+    (dose,) = plan_stabilising(asked).doses
+    assert dose.stock is not None
+    assert dose.stock.strength_percent == 0.1
+    # what it adds, in 10 mL, of a salt that yields 57 %
+    exact_g = dose.adds_mg_per_l * 0.01 / 570.0
+    assert dose.stock.add_ml * 0.001 == pytest.approx(exact_g, rel=0.02)
+    # ten divisions of 0.01 g in 100 mL are 1 %, thinned tenfold
+    assert (dose.stock.salt_g, dose.stock.made_up_to_ml) == (1.0, 100.0)
+    assert "make 10 mL of it up to 100 mL" in dose.stock.text
+
+
+def test_a_solution_that_does_not_hold_the_dose_says_so() -> None:
+    # 0.01 mL of 1 mg/mL are 71 % of 0.014 mg
+    stock = salt_dose("potassium_metabisulfite", 0.000014, 50.0, 1.0, FINE).stock
+    assert stock is not None
+    assert "0.01 mL, by syringe or pipette, hold 71 % of the dose" in stock.text
+    whole = salt_dose("potassium_metabisulfite", 0.0014, 50.0, 1.0, FINE).stock
+    assert whole is not None
+    assert "hold the dose." in whole.text

@@ -63,7 +63,7 @@ CASES: dict[str, tuple[str, StabilisingAsked, StabilisingAsked]] = {
     "free_so2_above_target": ("note", replace(ALONE, sulfite=Sulfite(free_now_mg_per_l=40.0)), ALONE),
     "molecular_so2_irritates": ("warning", replace(ALONE, sulfite=Sulfite(None, 2.1)), ALONE),
     "molecular_so2_below_usual": ("warning", replace(ALONE, sulfite=Sulfite(None, 0.5)), ALONE),
-    "pk_asks_for_less": ("note", replace(ALONE, sulfite=Sulfite(pk_basis=PkBasis.THERMO)), ALONE),
+    "pk_asks_for_less": ("warning", replace(ALONE, sulfite=Sulfite(pk_basis=PkBasis.THERMO)), ALONE),
     "convention_asks_for_less": (
         "note",
         replace(drink(abv_percent=5.0), temperature_c=8.0),

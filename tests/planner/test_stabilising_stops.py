@@ -33,7 +33,13 @@ from tests.planner.stabilising_cases import DRINK, MEQ_PER_G_TARTARIC, SWEET, co
         ([day(1, 1.004), day(2, 1.000)], "gravity_falling_in_hold_test"),
         ([day(1, 1.004), day(8, 1.007)], "readings_of_gravity_disagree"),
         ([day(1, 1.000), day(4, 1.000)], None),
-        ([day(1, 1.010), day(5, 1.000), day(8, 1.000)], None),
+        ([day(1, 1.010), day(5, 1.000), day(8, 1.000)], "gravity_falling_in_hold_test"),
+        ([day(1, 1.010), day(15, 1.000), day(18, 1.000), day(29, 1.000)], None),
+        # 0.0008 in four days, three times over
+        ([day(1, 1.016), day(5, 1.0152), day(9, 1.0144), day(13, 1.0136)], "gravity_falling_in_hold_test"),
+        # outside two weeks: only a series in which every reading is lower says so
+        ([day(1, 1.0016), day(16, 1.0008), day(31, 1.0002)], "gravity_falling_in_hold_test"),
+        ([day(1, 1.0016), day(16, 1.0002), day(31, 1.0002)], None),
         ([day(1, 1.000), day(8, 0.9996)], None),
         ([], None),
     ],
@@ -87,6 +93,17 @@ def test_sorbate_alone_is_stopped() -> None:
     plan = plan_stabilising(replace(SWEET, hurdles=("sorbate",)))
     assert plan.doses == ()
     assert "sorbate_without_sulfite" in codes(plan, "stop")
+
+
+def test_the_less_acid_of_both_moments_forbids_a_dose() -> None:
+    # 21 CFR 114.3: 4.6
+    plain = replace(drink(ph=4.8, titratable_meq_per_l=None), hurdles=("sulfite",), market=Market.US)
+    asked = replace(plain, packaging=DrinkRead(volume_l=24.0, ph=4.2), sulfite=Sulfite(30.0))
+    later = replace(drink(ph=4.2, titratable_meq_per_l=None), hurdles=("sulfite",), market=Market.US)
+    for case in (asked, replace(later, packaging=DrinkRead(volume_l=24.0, ph=4.8), sulfite=Sulfite(30.0))):
+        plan = plan_stabilising(case)
+        assert "ph_above_4_6" in codes(plan, "stop")
+        assert plan.doses == ()
 
 
 def test_a_salt_that_would_lift_the_ph_too_far_stays_out() -> None:
@@ -264,6 +281,47 @@ def test_without_salts_nothing_is_dosed_and_nothing_forbidden() -> None:
     assert plan.verdict == "nothing_to_dose"
     assert not codes(plan, "stop")
     assert not codes(plan) & {"sulfite_fumes", "sorbate_taste"}
+
+
+@pytest.mark.parametrize("hurdles", [("pasteurised",), ("cold",), ()])
+def test_what_endangers_the_drink_is_said_without_a_salt_too(hurdles: tuple[str, ...]) -> None:
+    asked = replace(SWEET, hurdles=hurdles)
+    assert not codes(plan_stabilising(asked)) & {"ph_above_4_6", "ph_high", "raw_juice_after_stabilising"}
+    little_acid = replace(asked, dosing=replace(DRINK, ph=4.7, titratable_meq_per_l=None))
+    assert "ph_above_4_6" in codes(plan_stabilising(little_acid), "stop")
+    assert "ph_high" in codes(plan_stabilising(little_acid), "warning")
+    raw = plan_stabilising(replace(asked, raw_juice_after=True))
+    assert "raw_juice_after_stabilising" in codes(raw, "stop")
+    falling = plan_stabilising(replace(asked, readings=(day(1, 1.004), day(8, 1.001))))
+    assert "gravity_falling_in_hold_test" in codes(falling, "stop")
+    assert "Gravity fell" in falling.summary
+    assert "yeast_still_active" in codes(sealed(asked, fermentation_finished=False), "stop")
+    assert "stabilisers_on_a_moving_ferment" in codes(sealed(asked, fermentation_finished=None), "stop")
+
+
+def test_a_filter_needs_a_finished_ferment() -> None:
+    asked = replace(SWEET, hurdles=("sterile_filtered",))
+    assert "yeast_still_active" in codes(plan_stabilising(replace(asked, fermentation_finished=False)), "stop")
+    assert not codes(plan_stabilising(asked), "stop")
+
+
+@pytest.mark.parametrize("hurdles", [("sulfite", "sorbate"), ("sulfite",)])
+def test_more_than_the_target_already_is_said_first(hurdles: tuple[str, ...]) -> None:
+    now = Sulfite(free_now_mg_per_l=100.0, total_now_mg_per_l=120.0)
+    plan = plan_stabilising(replace(drink(ph=3.4), hurdles=hurdles, sulfite=now))
+    assert plan.dilute_with_l is not None
+    assert "holds 100 mg/L free SO2, more than its target" in plan.summary
+    assert "nothing takes it out at home" in plan.summary
+    assert f"{plan.dilute_with_l:.3g} L of drink without sulfite" in plan.summary
+    assert "Doses for the targets asked for" not in plan.summary
+    assert ("sorbate" in hurdles) is ("Only sorbate goes in" in plan.summary)
+
+
+@pytest.mark.parametrize(("volume_l", "words"), [(20.0, "in a cup of"), (500.0, "in 1 L of")])
+def test_a_large_batch_takes_more_than_a_cup(volume_l: float, words: str) -> None:
+    # 4 mL/L of 30 g/L (T. Underhill, Making Better Wines) are 60 g of sorbate in 500 L
+    step = next(s for s in plan_stabilising(drink(volume_l=volume_l)).steps if "potassium sorbate" in s.do)
+    assert words in step.do
 
 
 def test_the_order_of_the_steps() -> None:

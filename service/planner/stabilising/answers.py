@@ -24,9 +24,9 @@ class StockSolution:
     strength_percent: float
     """Grams of salt in 100 mL of solution [% w/v]."""
     salt_g: float
-    """Salt to weigh for the solution [g]."""
+    """Salt to weigh for the solution [g]; for one of 0.1 %, for that of 1 % which it is thinned from."""
     made_up_to_ml: float
-    """Volume that it is made up to with water [mL]."""
+    """Volume that this mass is made up to with water [mL]."""
     add_ml: float
     """Solution to add to the drink [mL]."""
     text: str

@@ -7,10 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
+from service.chemistry.sulfite import MOLECULAR_TARGET_DRY_MG_PER_L
 from service.planner.acidity_cautions import STOP_PH
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
+from service.planner.refermentation import SEALED
 from service.planner.stabilising.asked import GravityOfDay
 from service.planner.stabilising.situation import Situation
 
@@ -20,6 +23,9 @@ BOTH: Final = SULFITE | SORBATE
 
 LEAST_DAYS: Final = 3
 """Days between two readings of gravity that show a ferment at rest (our default; "days apart" is common practice)."""
+
+SLOW_DAYS: Final = 14
+"""Days before the last reading in which a slow ferment has to show (our default)."""
 
 _FALL: Final = 0.001
 """A fall of gravity in a hold test that says: still fermenting (our default)."""
@@ -38,9 +44,7 @@ def _stop(code: str, text: str, source_id: str, salts: frozenset[str] = BOTH) ->
 
 
 def blocks_before(here: Situation) -> list[Block]:
-    """What forbids a dose whatever its size; nothing where no salt is planned."""
-    if not BOTH & set(here.hurdles):
-        return []
+    """What forbids a dose whatever its size; what endangers the drink itself is said without a salt too."""
     return [*_ferment(here), *_raw_juice(here), *_ph(here), *_sorbate(here)]
 
 
@@ -49,7 +53,11 @@ def _ferment(here: Situation) -> Iterator[Block]:
     fault = rest_fault(asked.readings, asked.circumstances.instruments.hydrometer_error)
     if fault is not None:
         yield fault
-    elif asked.fermentation_finished is False:
+        return
+    sealed = asked.circumstances.intended.container in SEALED
+    if not (sealed or (BOTH | {"sterile_filtered"}) & set(here.hurdles)):
+        return
+    if asked.fermentation_finished is False:
         yield _stop(
             "yeast_still_active",
             "The ferment has not ended: stabilisers do not stop it, and yeast binds sulfite. Wait for two equal "
@@ -69,7 +77,8 @@ def rest_fault(readings: Sequence[GravityOfDay], hydrometer_error: float) -> Blo
     """What two or more gravities say against a ferment being at rest; None where they are equal and days apart.
 
     Compared are the last reading and all back to the latest one that lies three days or more before it. Equal means
-    nearer than the hydrometer's error and than 0.001.
+    nearer than the hydrometer's error and than 0.001. A slow fall adds up to that only over two weeks, or over a series
+    in which every reading is lower than the one before.
 
     Parameters: readings in any order; hydrometer_error, scalar [SG].
     Returns: a Block, or None, also without readings.
@@ -103,6 +112,14 @@ def rest_fault(readings: Sequence[GravityOfDay], hydrometer_error: float) -> Blo
             f"again {LEAST_DAYS} days or more after the first.",
             PRACTICE,
         )
+    slow = _slow_fall(ordered)
+    if slow >= step:
+        return _stop(
+            "gravity_falling_in_hold_test",
+            f"Gravity fell slowly, by {slow:.4f} to {last.gravity:.4f}: it may still ferment. Give no stabiliser; wait "
+            f"until the readings of {SLOW_DAYS} days agree.",
+            OUR_DEFAULT,
+        )
     if rise >= step:
         return _stop(
             "readings_of_gravity_disagree",
@@ -110,6 +127,14 @@ def rest_fault(readings: Sequence[GravityOfDay], hydrometer_error: float) -> Blo
             OUR_DEFAULT,
         )
     return None
+
+
+def _slow_fall(ordered: Sequence[GravityOfDay]) -> float:
+    """Fall to the last reading from the highest of the days before, or from the first where each is lower [SG]."""
+    last = ordered[-1]
+    falling = all(a.gravity > b.gravity for a, b in pairwise(ordered))
+    since = ordered if falling else [r for r in ordered if (last.day - r.day).days <= SLOW_DAYS]
+    return max(reading.gravity for reading in since) - last.gravity
 
 
 def _raw_juice(here: Situation) -> Iterator[Block]:
@@ -135,6 +160,18 @@ def ph_block(ph: float) -> Block:
         f"pH {ph:.2f} is above 4.6, where dangerous bacteria can grow and sulfite hardly works: acidify and measure "
         "first.",
         "cfr21_114_3",
+    )
+
+
+def little_sulfite_block(molecular_mg_per_l: float) -> Block:
+    """No sorbate where the sulfite beside it is too little to hold lactic bacteria."""
+    return _stop(
+        "sorbate_without_sulfite",
+        f"{molecular_mg_per_l:.2f} mg/L molecular SO2 is too little beside sorbate, at least "
+        f"{MOLECULAR_TARGET_DRY_MG_PER_L:g} is usual: lactic bacteria can turn the sorbate into a geranium taint "
+        "that nothing removes.",
+        "oxford_companion",
+        SORBATE,
     )
 
 

@@ -36,7 +36,7 @@ def cautions_of(here: Situation, choice: Choice, dilute_with_l: float | None) ->
         *(block.caution for block in choice.blocks),
         *_container(here, choice),
         *(_table(here, choice) if "sorbate" in salts else ()),
-        *(_acidity(choice) if salts else ()),
+        *_acidity(choice, bool(salts)),
         *_so2(here, choice, dilute_with_l),
     ]
     if salts:
@@ -150,16 +150,16 @@ def _table(here: Situation, choice: Choice) -> Iterator[Caution]:
         )
 
 
-def _acidity(choice: Choice) -> Iterator[Caution]:
+def _acidity(choice: Choice, salts: bool) -> Iterator[Caution]:
     ph = choice.ph_at_packaging
     if ph > HIGH_PH:
         yield Caution(
             "ph_high",
             "warning",
-            f"pH {ph:.2f} is high for a drink: hurdles work poorly and spoilage is easier. Acidify before dosing.",
+            f"pH {ph:.2f} is high for a drink: hurdles work poorly and spoilage is easier. Acidify first.",
             OUR_DEFAULT,
         )
-    if ph > ACID_FIRST_PH:
+    if salts and ph > ACID_FIRST_PH:
         yield Caution(
             "acid_first",
             "warning",
@@ -167,7 +167,7 @@ def _acidity(choice: Choice) -> Iterator[Caution]:
             f"{choice.free_wanted:.0f} mg/L free SO2.",
             OUR_DEFAULT,
         )
-    if ph > _WEAK_PH:
+    if salts and ph > _WEAK_PH:
         yield Caution(
             "weak_hurdles_at_this_ph",
             "warning",
@@ -212,7 +212,7 @@ def _so2(here: Situation, choice: Choice, dilute_with_l: float | None) -> Iterat
     if choice.free_wanted < convention * 0.99:
         yield Caution(
             "pk_asks_for_less",
-            "note",
+            "warning",
             f"By this pK {choice.free_wanted:.0f} mg/L free SO2 are wanted, by the trade's 1.81 {convention:.0f}; the "
             "usual targets were made with that.",
             PRACTICE,

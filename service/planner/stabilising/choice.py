@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from service.chemistry.sorbate import SorbicDose, sorbic_dose
 from service.chemistry.sulfite import (
+    MOLECULAR_TARGET_DRY_MG_PER_L,
     PkBasis,
     free_so2_for_molecular_mg_per_l,
     molecular_so2_mg_per_l,
@@ -18,7 +19,7 @@ from service.chemistry.sulfite import (
 )
 from service.planner.acidity_cautions import STOP_PH
 from service.planner.answers import Caution
-from service.planner.stabilising.blocks import BOTH, SORBATE, Block, blocks_before, ph_block
+from service.planner.stabilising.blocks import BOTH, SORBATE, Block, blocks_before, little_sulfite_block, ph_block
 from service.planner.stabilising.limits import limit_of_sorbic, lowest_so2_limit, over
 from service.planner.stabilising.situation import Situation
 
@@ -29,7 +30,8 @@ _LOWEST_PH, _HIGHEST_PH = 2.0, 5.0
 class Choice:
     """What goes in and what was wanted; concentrations at packaging but for `added`, which is per litre at dosing.
 
-    `total_wanted` and `sorbic_wanted` are what the drink would hold if nothing forbade the doses.
+    `total_wanted` and `sorbic_wanted` are what the drink would hold if nothing forbade the doses. `careful_molecular`:
+    molecular SO2 by the lower pK of convention and thermo, whatever the dose was computed with.
     """
 
     blocks: tuple[Block, ...]
@@ -43,6 +45,7 @@ class Choice:
     free_wanted: float
     total_wanted: float
     added: float
+    careful_molecular: float
     ph_at_dosing: float
     ph_at_packaging: float
 
@@ -85,9 +88,15 @@ def choose(here: Situation) -> Choice:
         highest = max(_phs(here, wanted))
         if highest > STOP_PH:
             blocks.append(ph_block(highest))
+    pk, basis, pks = _pk(here)
+    if wanted and not _keeps_out(blocks, "sorbate"):
+        ph = _phs(here, wanted)[1]
+        free = max(free_wanted_at(here, ph, pk), here.free_now_mg_per_l / here.growth)
+        molecular = molecular_at(free, ph, _careful(pks))
+        if not enough_beside_sorbate(molecular):
+            blocks.append(little_sulfite_block(molecular))
     sorbic = wanted if wanted is not None and not _keeps_out(blocks, "sorbate") else 0.0
     phs = _phs(here, sorbic)
-    pk, basis, pks = _pk(here)
     free_wanted = free_wanted_at(here, phs[1], pk)
     now = here.total_now_mg_per_l / here.growth
     added, total_wanted = 0.0, now
@@ -113,6 +122,7 @@ def choose(here: Situation) -> Choice:
         )
         added, sorbic = 0.0, 0.0
         phs = _phs(here, sorbic)
+    free = (here.free_now_mg_per_l + added * (1.0 - here.bound_share)) / here.growth
     return Choice(
         blocks=tuple(blocks),
         published=published,
@@ -125,6 +135,7 @@ def choose(here: Situation) -> Choice:
         free_wanted=free_wanted,
         total_wanted=total_wanted,
         added=added,
+        careful_molecular=molecular_at(free, phs[1], _careful(pks)),
         ph_at_dosing=phs[0],
         ph_at_packaging=phs[1],
     )
@@ -161,6 +172,16 @@ def _pk(here: Situation) -> tuple[float, PkBasis, Mapping[PkBasis, float]]:
     if basis is PkBasis.CONVENTION and pks.get(PkBasis.THERMO, pks[basis]) < pks[basis]:
         basis = PkBasis.THERMO
     return pks[basis], basis, pks
+
+
+def _careful(pks: Mapping[PkBasis, float]) -> float:
+    """The pK that sees least molecular SO2; the OIV's table is known to err on the other side."""
+    return min(pks[PkBasis.CONVENTION], pks.get(PkBasis.THERMO, pks[PkBasis.CONVENTION]))
+
+
+def enough_beside_sorbate(molecular_mg_per_l: float) -> bool:
+    """Whether lactic bacteria are held off sorbate by at least the usual target of a dry drink."""
+    return not over(MOLECULAR_TARGET_DRY_MG_PER_L, molecular_mg_per_l)
 
 
 def free_wanted_at(here: Situation, ph: float, pk: float) -> float:

@@ -18,11 +18,13 @@ Salt = Literal["potassium_metabisulfite", "potassium_sorbate"]
 _DIVISIONS: Final = 10.0
 """A mass of fewer divisions of the scale than this is measured as a solution: 5 % of error at most (our default)."""
 
-_STRONG, _WEAK = 0.10, 0.01
+_STRONG, _WEAK, _FAINT = 0.10, 0.01, 0.001
 _LEAST_STRONG_ML: Final = 5.0
+_LEAST_WEAK_ML: Final = 1.0
 _BATCH_ML: Final = 100.0
-_FINE_ML, _COARSE_ML = 0.1, 1.0
+_FINEST_ML, _FINE_ML, _COARSE_ML = 0.01, 0.1, 1.0
 _FINE_BELOW_ML: Final = 20.0
+_ROUNDED_BY: Final = 0.05
 _HALF_TABLET: Final = 0.5
 
 
@@ -37,7 +39,7 @@ def salt_dose(
     """A dose as the caller's scale shows it.
 
     Rounding goes to the nearest division, but down where the nearest would pass a limit. Below ten divisions the
-    salt is measured from a solution of 10 or 1 % w/v.
+    salt is measured from a solution of 10 or 1 % w/v, or thinned to 0.1 % where less than 1 mL of that would do.
 
     Parameters: salt; mass_g of the product, scalar [g]; adds_mg_per_l, what it adds [mg/L]; most_g, the mass at which
     a limit is reached, scalar [g]; circumstances; tablet_g, mass of a tablet [g].
@@ -76,23 +78,31 @@ def _rounded(value: float, step: float, most: float) -> float:
 
 def _stock(mass_g: float, most_g: float, step_g: float) -> StockSolution:
     strength = _STRONG if mass_g / _STRONG >= _LEAST_STRONG_ML else _WEAK
+    if mass_g / strength < _LEAST_WEAK_ML:
+        strength = _FAINT
+    weighed = max(strength, _WEAK)
     exact = mass_g / strength
-    add = _rounded(
-        exact, _FINE_ML if exact < _FINE_BELOW_ML else _COARSE_ML, most_g / strength if most_g < inf else inf
-    )
-    add = round(add, 1)
-    made_up = _BATCH_ML * max(1, ceil(max(exact, _DIVISIONS * step_g / strength) / _BATCH_ML - 1e-9))
-    salt = round(made_up * strength, 4)
+    mark = _FINEST_ML if exact < _LEAST_WEAK_ML else _FINE_ML if exact < _FINE_BELOW_ML else _COARSE_ML
+    add = round(_rounded(exact, mark, most_g / strength if most_g < inf else inf), 2)
+    made_up = _BATCH_ML * max(1, ceil(max(mass_g, _DIVISIONS * step_g) / weighed / _BATCH_ML - 1e-9))
+    salt = round(made_up * weighed, 4)
+    thinned = "" if strength == weighed else f" make {_BATCH_ML / 10.0:g} mL of it up to {_BATCH_ML:g} mL with water,"
     return StockSolution(
         strength_percent=100.0 * strength,
         salt_g=salt,
         made_up_to_ml=made_up,
         add_ml=add,
         text=(
-            f"Dissolve {salt:g} g in water, make up to {made_up:g} mL, use it the same day: {add:g} mL, by syringe or "
-            "pipette, hold the dose. Discard the rest."
+            f"Dissolve {salt:g} g in water, make up to {made_up:g} mL,{thinned} use it the same day: {add:g} mL, by "
+            f"syringe or pipette, hold {_share(add, exact)}. Discard the rest."
         ),
     )
+
+
+def _share(add_ml: float, exact_ml: float) -> str:
+    if abs(add_ml - exact_ml) <= _ROUNDED_BY * exact_ml:
+        return "the dose"
+    return f"{100.0 * add_ml / exact_ml:.0f} % of the dose: a larger volume can be dosed better"
 
 
 def _tablets(tablets: float, tablet_g: float, most_g: float) -> str:

@@ -9,7 +9,7 @@ from service.physics.pasteurising import DEFAULT_MINIMUM_UNITS, minutes_for_unit
 from service.physics.pasteurising import SOURCE_KEY as HEAT_SOURCE
 from service.planner.answers import OUR_DEFAULT, PRACTICE
 from service.planner.stabilising.answers import Alternative, HeatMinutes, HurdleReport
-from service.planner.stabilising.choice import Choice
+from service.planner.stabilising.choice import Choice, enough_beside_sorbate
 from service.planner.stabilising.situation import Situation
 
 HIGHER_UNITS: Final = 100.0
@@ -23,10 +23,10 @@ _LOW_ABV_PERCENT: Final = 10.0
 
 
 def sorbate_holds(here: Situation, choice: Choice) -> bool:
-    """Whether the pair of salts rests on a printed dose: sorbate at least as printed, and sulfite with it."""
+    """Whether the pair of salts rests on a printed dose: sorbate at least as printed, and enough sulfite beside it."""
     printed = choice.published.dose_mg_per_l
     enough = printed is not None and choice.sorbic >= printed * (1.0 - 1e-9) and choice.sorbic > 0.0
-    return enough and "sulfite" in here.hurdles
+    return enough and "sulfite" in here.hurdles and enough_beside_sorbate(choice.careful_molecular)
 
 
 def hurdle_reports(here: Situation, choice: Choice) -> tuple[HurdleReport, ...]:

@@ -91,7 +91,7 @@ def plan_stabilising(asked: StabilisingAsked) -> StabilisingPlan:
     circumstances = asked.circumstances
     return StabilisingPlan(
         verdict=verdict,
-        summary=_summary(here, choice, verdict),
+        summary=_summary(here, choice, verdict, dilute),
         doses=doses,
         so2=so2,
         sorbic=_sorbic_report(here, choice),
@@ -225,22 +225,34 @@ def _verdict(here: Situation, choice: Choice, doses: tuple[SaltDose, ...], cauti
     return "dose_and_verify"
 
 
-def _summary(here: Situation, choice: Choice, verdict: Verdict) -> str:
+def _summary(here: Situation, choice: Choice, verdict: Verdict, dilute_with_l: float | None) -> str:
     if verdict == "do_not_dose":
         return f"Do not dose: {choice.blocks[0].caution.text}"
+    free = here.free_now_mg_per_l / here.growth
+    above = ""
+    if dilute_with_l is not None and choice.free_wanted > 0.0 and over(free, choice.free_wanted):
+        above = (
+            f"The drink holds {free:.0f} mg/L free SO2, more than its target of {choice.free_wanted:.0f} already: "
+            f"nothing takes it out at home; {dilute_with_l:.3g} L of drink without sulfite would bring it down."
+        )
     if verdict == "nothing_to_dose":
+        if above:
+            return f"{above} Add none, measure, and see the hurdles."
         salts = BOTH & set(here.hurdles)
         if not salts:
             return "No salt is planned; see what each hurdle is worth."
         return "Free SO2 is at its target already and no sorbate is proposed: measure, and see the hurdles."
-    if "sorbate" not in here.hurdles or sorbate_holds(here, choice):
+    holds = sorbate_holds(here, choice)
+    if above:
+        held = f"{above} Only sorbate goes in{'' if holds else '; nothing printed says that it holds'}"
+    elif "sorbate" not in here.hurdles or holds:
         held = "Doses for the targets asked for"
     elif choice.sorbic:
         held = "Doses as asked for; nothing printed says that this sorbate holds"
     else:
         held = "A dose of sulfite only; no sorbate is proposed"
     if verdict == "dose_but_do_not_seal":
-        return f"{held}. They do not hold the sugar of this drink: do not seal it on their strength."
+        return f"{held}. The salts do not hold the sugar of this drink: do not seal it on their strength."
     return f"{held}: dose, wait, and verify by measurement."
 
 

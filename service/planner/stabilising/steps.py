@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from math import ceil
 from typing import Final
 
 from service.planner.answers import PRACTICE, NextReading
 from service.planner.stabilising.answers import SaltDose, StabilisingStep, SulfiteReport
 from service.planner.stabilising.asked import DEFAULT_BOUND_SHARE
-from service.planner.stabilising.blocks import LEAST_DAYS
+from service.planner.stabilising.blocks import LEAST_DAYS, SLOW_DAYS
 from service.planner.stabilising.choice import Choice
 from service.planner.stabilising.situation import Situation
 
@@ -16,6 +17,7 @@ SETTLE_H: Final = 48.0
 """Hours between dosing and sweetening (common practice, no source)."""
 
 _FIRST_FREE_H, _METER = 24.0, "pH meter, checked in pH 4.01 and 7.00"
+_CUP_UP_TO_L: Final = 100.0
 _SO2_KIT: Final = "aeration-oxidation, or an iodine or strip kit"
 _FERMENT_CODES: Final = frozenset(
     {
@@ -42,7 +44,7 @@ def _dosing(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> Itera
     )
     for dose in doses:
         sorbate = dose.salt == "potassium_sorbate"
-        how = "pour in the stock solution" if dose.stock else "dissolve it in a cup of the drink or of cool water"
+        how = "pour in the stock solution" if dose.stock else f"dissolve it in {_solvent(here, dose)}"
         name = "potassium sorbate" if sorbate else "potassium metabisulfite"
         yield StabilisingStep(
             f"{'First' if sorbate else 'Then' if len(doses) > 1 else 'Now'} {name}: {how}, stir it in gently and "
@@ -71,6 +73,13 @@ def _dosing(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> Itera
     )
 
 
+def _solvent(here: Situation, dose: SaltDose) -> str:
+    """What to dissolve a salt in: ten times its mass, in half litres, where the batch is large (our default)."""
+    if here.dosing.volume_l <= _CUP_UP_TO_L:
+        return "a cup of the drink or of cool water"
+    return f"{max(1, ceil(dose.mass_g / 50.0)) / 2.0:g} L of the drink or of cool water"
+
+
 def _waiting(choice: Choice) -> Iterator[StabilisingStep]:
     codes = {block.caution.code for block in choice.blocks}
     if codes & _FERMENT_CODES:
@@ -78,7 +87,8 @@ def _waiting(choice: Choice) -> Iterator[StabilisingStep]:
             "Wait, then read the gravity of a degassed sample again.",
             "",
             24.0 * LEAST_DAYS,
-            f"Two equal readings {LEAST_DAYS} days apart; then rack and ask again.",
+            f"Two equal readings {LEAST_DAYS} days apart, none higher in the {SLOW_DAYS} days before; then rack and "
+            "ask again.",
             PRACTICE,
         )
     if "raw_juice_after_stabilising" in codes:
