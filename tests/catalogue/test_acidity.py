@@ -6,6 +6,7 @@ that came out, at single strength, and has to return the pH and the titratable a
 
 from __future__ import annotations
 
+from dataclasses import replace
 from statistics import median
 from typing import Any
 
@@ -14,6 +15,7 @@ import pytest
 from service.catalogue.acidity import acids_per_kg, own_acids_mmol_per_kg, titration_ratio
 from service.catalogue.loader import ingredients
 from service.catalogue.lookup import get_ingredient
+from service.catalogue.overrides import with_measured
 from service.catalogue.records import Category, Ingredient
 from service.chemistry.acid_state import NO_ACID
 from service.chemistry.weak_acids import WeakAcid
@@ -248,3 +250,22 @@ def test_the_sample_is_poured_on_paper() -> None:
     _, kg = sample("orange_juice_concentrate_frozen")
     assert kg == pytest.approx(11.8 / 41.95 * 1.0458, rel=2e-3)
     assert composition("water").grams_per_100g[WATER] == 100.0
+
+
+def test_acids_that_would_take_more_ions_than_there_are_minerals_give_way() -> None:
+    """A syrup whose acid columns fit by their scale, but whose readings would ask for more ions than it has."""
+    syrup = get_ingredient("maple_syrup")
+    poor = replace(syrup, id="poor", minerals=replace(syrup.minerals, sid_minerals_meq_per_kg=5.0))
+    assert acids_per_kg(syrup).profile == "own"
+    assert acids_per_kg(poor).profile == "generic"
+
+
+def test_a_measured_acidity_keeps_an_uncertainty_of_its_own() -> None:
+    lemon = get_ingredient("lemon_juice")
+    lot = with_measured(lemon, titratable_acidity_meq_per_kg=760.0).ingredient
+    spread = dict(acids_per_kg(lot).spread)
+    table = dict(acids_per_kg(lemon).spread)
+    # 2 % of the acid, against the table's 0.4 of 4.6 g/100 g
+    citric = acids_per_kg(lot).state.mmol(WeakAcid.CITRIC)
+    assert spread["acidity"].mmol(WeakAcid.CITRIC) == pytest.approx(0.02 * citric, rel=0.1)
+    assert spread["acidity"].mmol(WeakAcid.CITRIC) < 0.5 * table["acidity"].mmol(WeakAcid.CITRIC)
