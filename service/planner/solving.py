@@ -69,6 +69,8 @@ def answer(asked: PlanAsked, materials: Sequence[Material]) -> Answered:
             numbers, solve_goals(numbers.problem, numbers.goals, numbers.start, deadline_s=asked.deadline_s), True
         )
     found = _settle(numbers, names, likely, end_point, until)
+    if "ph" not in names and found.result.outcome is not Outcome.CLASH:
+        return found
     strengths = strengths_of(materials, asked.targets)
     if "ph" not in names or strengths.strongest - strengths.weakest <= _ONE_STRENGTH:
         return _unless_close(found, strengths, end_point, until)
@@ -151,8 +153,10 @@ def _aims_moved(numbers: Numbers, names: set[str], after: Chemistry) -> bool:
         return False
     held = next((t for t in numbers.targets if t.name == "ph"), None)
     preferred = any(p.name == "ph" for p in numbers.prefer)
-    # inside its range, with no value to be near and no preference, a pH is not counted at all
-    return preferred or held is None or held.value is not None or not held.low <= beside <= held.high
+    if preferred or held is None:
+        return True
+    # inside its range, or at its value, a pH is held by rows and not counted at all
+    return beside != held.value if held.value is not None else not held.low <= beside <= held.high
 
 
 def _unless_close(found: Answered, strengths: Strengths, end_point: float, until: float) -> Answered:
