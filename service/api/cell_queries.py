@@ -33,15 +33,15 @@ class LotQuery(GravityQuery):
 
     volume: ShortText = Field(description="Such as 9.5L or 5gal.")
     gravity: QueryNumber = Field(description="SG, such as 0.998.")
-    abv_percent: QueryNumber | None = Field(None, ge=0, le=100)
+    abv_percent: QueryNumber | None = Field(None, ge=0, le=100, description="Strength, % vol.")
     original_gravity: QueryNumber | None = Field(None, description="Instead of abv_percent; SG 20/20.")
-    lot_class: LotClass = Field(LotClass.MEAD, alias="class")
+    lot_class: LotClass = Field(LotClass.MEAD, alias="class", description="What kind of liquid it is.")
     titratable_acidity: ShortText | None = Field(None, description="Such as 5 g/L tartaric.")
-    ph: QueryNumber | None = Field(None, gt=0, lt=14)
+    ph: QueryNumber | None = Field(None, gt=0, lt=14, description="As read on the lot.")
     titration_end_point_ph: QueryNumber | None = Field(
         None, description="Of the titration read, and of the acidity asked for; default 8.2."
     )
-    residual_sugar: ShortText | None = None
+    residual_sugar: ShortText | None = Field(None, description="Such as 4 g/L.")
 
 
 class IngredientQuery(LotQuery):
@@ -58,21 +58,21 @@ class AmountForGravity(IngredientQuery):
     """How much of an ingredient brings a lot to a gravity?"""
 
     target: QueryNumber = Field(description="SG 20/20 wanted, such as 1.016.")
-    unit: AnyUnit = "g"
+    unit: AnyUnit = Field("g", description="Of the answer.")
 
 
 class AmountForAcidity(IngredientQuery):
     """How much of an ingredient (juice, acid, carbonate) brings a lot to a titratable acidity?"""
 
     target: ShortText = Field(description="Such as 6.5 g/L tartaric, or 80 meq/L.")
-    unit: AnyUnit = "g"
+    unit: AnyUnit = Field("g", description="Of the answer.")
 
 
 class AmountForPh(IngredientQuery):
     """How much of an ingredient (juice, acid, carbonate) brings a lot to a pH?"""
 
     target: QueryNumber = Field(description="pH wanted, such as 3.4.")
-    unit: AnyUnit = "g"
+    unit: AnyUnit = Field("g", description="Of the answer.")
 
 
 class AcidityAfter(IngredientQuery):
@@ -85,9 +85,9 @@ class AcidityAfter(IngredientQuery):
 class AcidFromAcid(CellQuery):
     """The same acidity, expressed as another acid."""
 
-    value: QueryNumber = Field(ge=0)
-    given_as: AcidityUnit
-    wanted_as: AcidityUnit
+    value: QueryNumber = Field(ge=0, description="g/L, or meq/L.")
+    given_as: AcidityUnit = Field(description="What the value is expressed as; meq for meq/L.")
+    wanted_as: AcidityUnit = Field(description="What to express it as.")
 
 
 class AfterAddition(IngredientQuery):
@@ -99,52 +99,52 @@ class AfterAddition(IngredientQuery):
 class AbvFromGravities(CellQuery):
     """Strength from original and final gravity."""
 
-    original_gravity: QueryNumber
-    final_gravity: QueryNumber
-    original_sample_temperature: ShortText | None = None
-    final_sample_temperature: ShortText | None = None
-    calibrated_at: ShortText | None = None
+    original_gravity: QueryNumber = Field(description="SG before fermentation.")
+    final_gravity: QueryNumber = Field(description="SG now.")
+    original_sample_temperature: ShortText | None = Field(None, description="Of the first sample; without it SG 20/20.")
+    final_sample_temperature: ShortText | None = Field(None, description="Of the last sample.")
+    calibrated_at: ShortText | None = Field(None, description="Temperature on the hydrometer; default 20C.")
 
 
 class GravityFromReading(CellQuery):
     """A hydrometer's reading brought to SG 20/20."""
 
-    reading: QueryNumber
-    sample_temperature: ShortText
-    calibrated_at: ShortText = "20C"
+    reading: QueryNumber = Field(description="What the hydrometer showed, SG.")
+    sample_temperature: ShortText = Field(description="Such as 68F.")
+    calibrated_at: ShortText = Field("20C", description="Temperature on the hydrometer.")
     abv_percent: QueryNumber = Field(0.0, ge=0, le=60, description="Of the sample; its alcohol expands more.")
 
 
 class ExtractFromGravityAndAbv(GravityQuery):
     """Total dry extract by the OIV rule (Tabarié), in g/L."""
 
-    gravity: QueryNumber
-    abv_percent: QueryNumber = Field(ge=0, le=100)
+    gravity: QueryNumber = Field(description="SG 20/20.")
+    abv_percent: QueryNumber = Field(ge=0, le=100, description="Strength, % vol.")
 
 
 class SgFromBrix(CellQuery):
     """Specific gravity 20/20 of a sugar solution."""
 
-    brix: QueryNumber
+    brix: QueryNumber = Field(description="Degrees Brix.")
 
 
 class BrixFromSg(CellQuery):
     """Degrees Brix of a sugar solution; meaningless for a liquid with alcohol."""
 
-    sg: QueryNumber
+    sg: QueryNumber = Field(description="SG 20/20.")
 
 
 class MassFromVolume(CellQuery):
     """Mass of a volume of an ingredient at 20 °C."""
 
-    ingredient: ShortText
-    volume: ShortText
-    unit: MassUnit = "g"
+    ingredient: ShortText = Field(description="An id or short name of the catalogue.")
+    volume: ShortText = Field(description="Such as 12floz or 250mL.")
+    unit: MassUnit = Field("g", description="Of the answer.")
 
 
 class VolumeFromMass(CellQuery):
     """Volume of a mass of an ingredient at 20 °C."""
 
-    ingredient: ShortText
-    mass: ShortText
-    unit: VolumeUnit = "mL"
+    ingredient: ShortText = Field(description="An id or short name of the catalogue.")
+    mass: ShortText = Field(description="Such as 1lb or 500g.")
+    unit: VolumeUnit = Field("mL", description="Of the answer.")

@@ -107,7 +107,7 @@ def _sugar_and_hurdles(sugar: float, hurdles: set[str], container: str | None) -
     return Caution(
         "hurdle_is_not_proof",
         "warning",
-        f"{sugar:.0f} g/L of fermentable sugar rests on {', '.join(sorted(hurdles))}, which this service has "
+        f"{sugar:.0f} g/L of fermentable sugar rests on {' and '.join(sorted(hurdles))}, which this service has "
         "not checked. Watch gravity and pressure of a test sample before sharing any.",
         PRACTICE,
     )
