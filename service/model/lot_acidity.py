@@ -22,6 +22,8 @@ from service.model.lot_class import DRY_EXTRACT, TYPICAL_ACIDITY, Assumed, LotCl
 _STEP_PH, _STEP_TA = 0.02, 0.02
 _SAME_PH, _SAME_MEQ = 1e-3, 1e-2
 _MOST_MEQ_PER_L = 800.0
+"""A little more than lemon juice, the sourest thing that is drunk, titrates to (4.6 % as citric; judged)."""
+
 _WITHOUT_IONS = "what the other reading allows without any potassium; the typical value does not fit it"
 _WHY = {name: (mark, "name the class of the lot") for name, mark in PROFILE_MARKS.items()}
 

@@ -18,7 +18,11 @@ STOP_PH: Final = 4.6
 HIGH_PH: Final = 4.0
 WIDE_PH: Final = 0.5
 _SOUR_PH, _TOO_SOUR_PH = 2.8, 2.0
+"""Wines and meads lie above 2.9 (from memory), lemon juice at 2.0 to 2.6; where to warn and to stop is our default."""
+
 _MOST_IONIC_MOL_PER_L = 0.5
+"""Where Davies' equation ends to be good (C. W. Davies, Ion Association, 1962; from memory)."""
+
 _TARTARIC_THAT_MAY_DROP_MMOL_PER_L = 6.7
 """About 1 g/L of tartaric acid beside potassium (our default)."""
 

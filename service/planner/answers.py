@@ -38,6 +38,15 @@ class Caution:
     """The recipe it speaks of, where an answer holds several."""
 
 
+ALCOHOL: Final = Caution(
+    "alcohol",
+    "note",
+    "Alcohol: adults of legal age only, not in pregnancy, not before driving or work with machines.",
+    "cfr27_16_21",
+)
+"""Goes with every drink that holds any."""
+
+
 @dataclass(frozen=True, slots=True)
 class NextReading:
     """The next thing to measure: what to do, with what, what to expect, at which temperature, after what wait."""

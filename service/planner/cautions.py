@@ -16,7 +16,7 @@ from service.model.properties import property_value
 from service.physics.solutes import Component
 from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
 from service.planner.acidity_cautions import acidity_cautions
-from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Level, Predicted
+from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, Level, Predicted
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
 from service.planner.refermentation import refermentation_cautions
@@ -202,12 +202,7 @@ def _stated_errors(circumstances: Circumstances) -> Iterator[Caution]:
 
 def _always(contents: Contents) -> Iterator[Caution]:
     if contents.masses_g.get(Component.ETHANOL, 0.0) > 0.0:
-        yield Caution(
-            "alcohol",
-            "note",
-            "Alcohol: adults of legal age only, not in pregnancy, not before driving or work with machines.",
-            "cfr27_16_21",
-        )
+        yield ALCOHOL
     yield Caution(
         "estimate",
         "note",

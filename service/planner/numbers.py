@@ -32,6 +32,8 @@ _DENSEST_KG_PER_L = 1.75
 """No solid takes less room in solution than 1/1.75 L per kg (citric acid, 0.594 mL/g): bounds amounts by volume."""
 
 _NEAR_PH = 1e-3
+"""A search that ends this near to a pH asked for ended at it; our default."""
+
 _BOUNDLESS = 1000.0
 """An addition without any limit is searched up to this many kilograms per litre of reference volume."""
 

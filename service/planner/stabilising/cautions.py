@@ -11,7 +11,7 @@ from typing import Final
 from service.chemistry.sorbate import TASTE_THRESHOLD_MG_PER_L
 from service.chemistry.sulfite import MOLECULAR_IRRITATION_MG_PER_L, PK_SOURCE_KEYS, PkBasis
 from service.planner.acidity_cautions import HIGH_PH
-from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
+from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import sorted_once
 from service.planner.refermentation import SEALED
 from service.planner.stabilising.blocks import BOTH
@@ -300,12 +300,7 @@ def _about_sorbate() -> Iterator[Caution]:
 
 def _always(here: Situation) -> Iterator[Caution]:
     if here.packaging.abv_percent > 0.0:
-        yield Caution(
-            "alcohol",
-            "note",
-            "Alcohol: adults of legal age only, not in pregnancy, not before driving or work with machines.",
-            "cfr27_16_21",
-        )
+        yield ALCOHOL
     yield Caution(
         "estimate",
         "note",
