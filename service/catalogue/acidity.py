@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from math import inf
 
 from service.catalogue.derived import (
@@ -25,7 +25,7 @@ from service.catalogue.records import Acids, Category, Ingredient
 from service.chemistry.acid_state import NO_ACID, AcidState
 from service.chemistry.acids import TABLE_END_POINT_PH
 from service.chemistry.charge_balance import titratable_meq_per_l
-from service.chemistry.inference import PROFILES, Inferred, infer_state, state_from_one_reading
+from service.chemistry.inference import PROFILES, Inferred, change_per_unit, infer_state, state_from_one_reading
 from service.chemistry.weak_acids import DISSOCIATIONS, WeakAcid
 from service.errors import InconsistentError
 from service.physics.solutes import Component
@@ -250,16 +250,9 @@ class _Sample:
         found = infer_state(profile, self.ph + shift_ph, self.titratable_meq * (1.0 + shift_ta), known=self.known_mmol)
         return Inferred(found.scale / self.kg, found.sid_meq / self.kg, found.state.scaled(1.0 / self.kg))
 
-    def slope(self, profile: Mapping[WeakAcid, float], ph: float, ta: float) -> AcidState:
-        """Change of the state for a unit of pH or of relative acidity, from a step to the side that fits."""
-        here = self.fitted(profile).state
-        for sign in (1.0, -1.0):
-            try:
-                there = self.fitted(profile, sign * ph, sign * ta).state
-            except InconsistentError:
-                continue
-            return there.plus(here.scaled(-1.0)).scaled(sign / (ph + ta))
-        return NO_ACID
+    def state(self, profile: Mapping[WeakAcid, float], shift_ph: float, shift_ta: float) -> AcidState:
+        """The state alone."""
+        return self.fitted(profile, shift_ph, shift_ta).state
 
 
 def _from_ph_and_titration(ingredient: Ingredient, own: Mapping[WeakAcid, float]) -> Acids:
@@ -283,9 +276,10 @@ def _from_ph_and_titration(ingredient: Ingredient, own: Mapping[WeakAcid, float]
         misfit = found.sid_meq > most_ions or (name == "own" and found.scale > _LARGEST_SCALE)
         if misfit and name != "generic":
             continue
+        fit = partial(sample.state, profile)
         spread = (
-            ("pH", sample.slope(profile, _STEP_PH, 0.0).scaled(ph.deviation())),
-            ("acidity", sample.slope(profile, 0.0, _STEP_TA).scaled(ta.deviation() / ta.typical)),
+            ("pH", change_per_unit(fit, _STEP_PH, 0.0).scaled(ph.deviation())),
+            ("acidity", change_per_unit(fit, 0.0, _STEP_TA).scaled(ta.deviation() / ta.typical)),
         )
         return Acids(found.state, name, tuple(s for s in spread if s[1] != NO_ACID))
     assert fault is not None

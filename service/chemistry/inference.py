@@ -9,11 +9,11 @@ not quite those of its class. Averaging hydrogen ions misses by up to 0.3, avera
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from service.chemistry.acid_state import AcidState
+from service.chemistry.acid_state import NO_ACID, AcidState
 from service.chemistry.charge_balance import Liquid
 from service.chemistry.medium import STANDARD_TEMPERATURE_C, medium_of, solvent
 from service.chemistry.weak_acids import WeakAcid
@@ -222,6 +222,28 @@ def state_from_one_reading(
     if not settled and scale > 0.0:
         raise InconsistentError(f"A reading of {point:.2f} fits no drink: check it and its unit.", "/ph")
     return _checked(profile, known, scale, sid_meq, point, titratable_meq_per_l)
+
+
+def change_per_unit(state_at: Callable[[float, float], AcidState], step_ph: float, step_ta: float) -> AcidState:
+    """How an inferred state moves with its readings: for a unit of pH, or of acidity as a share of itself.
+
+    Parameters: state_at, the state with pH shifted by so much and acidity by such a share; step_ph and step_ta, the
+    step to take, one of them 0.
+    Returns: change of the state per unit, from a step to the side that fits; nothing where neither does.
+    Source: finite difference.
+
+    >>> line = lambda ph, ta: AcidState.of({WeakAcid.CITRIC: 10.0 * (1.0 + ta)}, 2.0)
+    >>> round(change_per_unit(line, 0.0, 0.02).mmol(WeakAcid.CITRIC), 6)
+    10.0
+    """
+    here = state_at(0.0, 0.0)
+    for sign in (1.0, -1.0):
+        try:
+            there = state_at(sign * step_ph, sign * step_ta)
+        except InconsistentError:
+            continue
+        return there.plus(here.scaled(-1.0)).scaled(sign / (step_ph + step_ta))
+    return NO_ACID
 
 
 def _checked(

@@ -14,7 +14,7 @@ from service.catalogue.records import Acids
 from service.chemistry.acid_state import NO_ACID, AcidState
 from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l, meq_per_l_from_acid_g_per_l
 from service.chemistry.charge_balance import ph_of, titratable_meq_per_l
-from service.chemistry.inference import PROFILE_MARKS, PROFILES, infer_state, state_from_one_reading
+from service.chemistry.inference import PROFILE_MARKS, PROFILES, change_per_unit, infer_state, state_from_one_reading
 from service.chemistry.weak_acids import WeakAcid
 from service.errors import InconsistentError
 from service.model.lot_class import DRY_EXTRACT, TYPICAL_ACIDITY, Assumed, LotClass
@@ -70,21 +70,22 @@ def acids_of_lot(lot_class: LotClass, readings: AcidReadings) -> tuple[Acids, li
     if titratable is None:
         _refuse_undrinkable(state, readings)
     assumed = [*_stand_ins(lot_class, readings, state), Assumed("kinds of acid", name, *_WHY[name])]
-    spread = [
-        (
-            "pH",
-            _slope(PROFILES[name], readings, state, used_ph, used_ta, _STEP_PH, 0.0),
-            PH_SD if ph is not None or typical is None else typical.ph_sd,
-        ),
-        (
-            "acidity",
-            _slope(PROFILES[name], readings, state, used_ph, used_ta, 0.0, _STEP_TA),
-            TA_RELATIVE_SD if titratable is not None or not (typical and dry) else typical.acids_sd_g_per_l / dry.acids,
-        ),
-    ]
-    return Acids(
-        state, name, tuple((what, slope.scaled(sd)) for what, slope, sd in spread if slope != NO_ACID)
-    ), assumed
+
+    def fit(shift_ph: float, shift_ta: float) -> AcidState:
+        return _state(
+            PROFILES[name],
+            readings,
+            None if used_ph is None else used_ph + shift_ph,
+            None if used_ta is None else used_ta * (1.0 + shift_ta),
+        )
+
+    ph_sd = PH_SD if ph is not None or typical is None else typical.ph_sd
+    ta_sd = typical.acids_sd_g_per_l / dry.acids if titratable is None and typical and dry else TA_RELATIVE_SD
+    spread = (
+        ("pH", change_per_unit(fit, _STEP_PH, 0.0).scaled(ph_sd)),
+        ("acidity", change_per_unit(fit, 0.0, _STEP_TA).scaled(ta_sd)),
+    )
+    return Acids(state, name, tuple(s for s in spread if any(s[1].acids_mmol) or s[1].sid_meq)), assumed
 
 
 def _refuse_undrinkable(state: AcidState, readings: AcidReadings) -> None:
@@ -141,24 +142,3 @@ def _state(
     if readings.titratable_meq_per_l is not None:
         return state_from_one_reading(profile, titratable_meq_per_l=titratable, end_point_ph=end_point, abv_percent=abv)
     return state_from_one_reading(profile, ph=ph, abv_percent=abv)
-
-
-def _slope(
-    profile: Mapping[WeakAcid, float],
-    readings: AcidReadings,
-    here: AcidState,
-    ph: float | None,
-    titratable: float | None,
-    step_ph: float,
-    step_ta: float,
-) -> AcidState:
-    """Change of the state for a unit of pH or of relative acidity, from a step to the side that fits."""
-    for sign in (1.0, -1.0):
-        moved_ph = None if ph is None else ph + sign * step_ph
-        moved_ta = None if titratable is None else titratable * (1.0 + sign * step_ta)
-        try:
-            there = _state(profile, readings, moved_ph, moved_ta)
-        except InconsistentError:
-            continue
-        return there.plus(here.scaled(-1.0)).scaled(sign / (step_ph + step_ta))
-    return NO_ACID
