@@ -24,7 +24,7 @@ from service.physics.mixture import WATER_G_PER_ML
 from service.planner.asked import Preference, TargetAsked
 from service.planner.materials import Material, poured
 from service.planner.ratios import Ratios
-from service.solver.goals import Goal
+from service.solver.stages import Goal
 from service.solver.local import is_liquid
 from service.solver.problem import Aim, Problem, Ratio
 

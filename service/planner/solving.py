@@ -21,9 +21,10 @@ from service.model.properties import depends_on_acids
 from service.planner.asked import PlanAsked
 from service.planner.materials import Material, poured
 from service.planner.numbers import Numbers, Strengths, likely_blend, numbers_from, ph_counted_from, strengths_of
-from service.solver.goals import Goal, GoalResult, Outcome, ranges_cannot_be_met, solve_goals
+from service.solver.goals import GoalResult, Outcome, ranges_cannot_be_met, solve_goals
 from service.solver.problem import Problem, volume_at
 from service.solver.solve import Verdict
+from service.solver.stages import Goal
 
 _SETTLED_PH, _SETTLED_MEQ_PER_L = 2e-6, 1e-4
 """Rows wrong by less than this are right."""

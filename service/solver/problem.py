@@ -109,7 +109,8 @@ class Problem:
     """Box, volume sums, rows and lexicographic aims; see the module's text.
 
     `fixed_sums` is σ₀, shape (7,); `columns` the σ_j, shape (n, 7). The last aim must be generic (no two amounts
-    with the same cost), so that ties end somewhere.
+    with the same cost), so that ties end somewhere. `whole` is the size of one pack of each amount that comes in
+    whole packs only, nought where any amount will do; empty when nothing comes in packs.
     """
 
     lower: tuple[float, ...]
@@ -118,6 +119,7 @@ class Problem:
     columns: tuple[tuple[float, ...], ...]
     rows: tuple[Row, ...]
     aims: tuple[Aim, ...]
+    whole: tuple[float, ...] = ()
 
     @property
     def size(self) -> int:
@@ -148,6 +150,7 @@ class Problem:
             lower=self.lower + tuple(lower),
             upper=self.upper + tuple(upper),
             columns=self.columns + (nothing,) * extra,
+            whole=self.whole + (0.0,) * extra if self.whole else (),
             rows=tuple(replace(row, form=row.form.widened(extra)) for row in self.rows),
             aims=tuple(
                 Aim(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from service.solver.goals import Goal
+from service.solver.stages import Goal
 from service.solver.local import is_liquid
 from service.solver.problem import Amounts, Problem, Row, ratio_rows, volume_at
 from tests.solver.instances import Instance

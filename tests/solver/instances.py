@@ -11,7 +11,7 @@ import random
 from dataclasses import dataclass
 
 from service.physics.mixture import volume_and_gradient_ml
-from service.solver.goals import Goal
+from service.solver.stages import Goal
 from service.solver.problem import Aim, Form, Problem, Ratio
 
 WATER = 0.9982012

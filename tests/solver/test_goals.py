@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from service.solver import goals as goals_module
-from service.solver.goals import Goal, GoalResult, Outcome, solve_goals
+from service.solver.goals import GoalResult, Outcome, solve_goals
+from service.solver.stages import Goal
 from service.solver.problem import Aim, Amounts, Form, Problem, Ratio, Row, ratio_rows, volume_at
 from service.solver.solve import Solution, Verdict, solve
 from tests.benchmarks.rivals import slsqp_multistart
