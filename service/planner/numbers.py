@@ -24,9 +24,9 @@ from service.physics.mixture import WATER_G_PER_ML
 from service.planner.asked import Preference, TargetAsked
 from service.planner.materials import Material, poured
 from service.planner.ratios import Ratios
-from service.solver.stages import Goal
 from service.solver.local import is_liquid
 from service.solver.problem import Aim, Problem, Ratio
+from service.solver.stages import Goal
 
 _DENSEST_KG_PER_L = 1.75
 """No solid takes less room in solution than 1/1.75 L per kg (citric acid, 0.594 mL/g): bounds amounts by volume."""

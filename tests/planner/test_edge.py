@@ -13,7 +13,7 @@ from service.model.acidity import chemistry_of
 from service.planner.asked import PlanAsked
 from service.planner.materials import materials_of
 from service.planner.numbers import Numbers, likely_blend, numbers_from
-from service.solver import goals
+from service.solver import stages
 from service.solver.edge import stationary_on_edge
 from service.solver.local import LocalStatus, stationary_from
 from service.solver.problem import Problem, volume_at
@@ -52,8 +52,8 @@ def _problems() -> tuple[Problem, Problem, tuple[float, ...]]:
     asked = plan_from(BlendPlanRequest.model_validate(INSIDE), 2.0)
     numbers = _numbers(asked)
     assert numbers.materials[numbers.free[LEMON]].name == "lemon_juice_concentrate_400"
-    references = [goals._reference(g.ratio, numbers.problem, numbers.start) for g in numbers.goals]
-    rows = goals._range_rows(numbers.goals, references, at_value=True)
+    references = [stages.typical_divisor(g.ratio, numbers.problem, numbers.start) for g in numbers.goals]
+    rows = stages.range_rows(numbers.goals, references, at_value=True)
     with_lemon = replace(numbers.problem, rows=(*rows, *numbers.problem.rows))
     upper = tuple(0.0 if j == LEMON else u for j, u in enumerate(with_lemon.upper))
     return replace(with_lemon, upper=upper), with_lemon, numbers.start

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from service.solver.stages import Goal
 from service.solver.local import is_liquid
 from service.solver.problem import Amounts, Problem, Row, ratio_rows, volume_at
+from service.solver.stages import Goal
 from tests.solver.instances import Instance
 
 SMALLEST = 1e-2

@@ -11,8 +11,8 @@ import random
 from dataclasses import dataclass
 
 from service.physics.mixture import volume_and_gradient_ml
-from service.solver.stages import Goal
 from service.solver.problem import Aim, Form, Problem, Ratio
+from service.solver.stages import Goal
 
 WATER = 0.9982012
 

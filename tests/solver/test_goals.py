@@ -13,9 +13,9 @@ import pytest
 
 from service.solver import goals as goals_module
 from service.solver.goals import GoalResult, Outcome, solve_goals
-from service.solver.stages import Goal
 from service.solver.problem import Aim, Amounts, Form, Problem, Ratio, Row, ratio_rows, volume_at
 from service.solver.solve import Solution, Verdict, solve
+from service.solver.stages import Goal
 from tests.benchmarks.rivals import slsqp_multistart
 from tests.solver.cases import allowance, held, row_scale, value
 from tests.solver.instances import Instance, make
