@@ -10,6 +10,7 @@
     │   ├── SeveralErrors          more than one of these at once
     │   └── NotBuiltYetError       a part of the contract that this version does not answer
     ├── UnknownIngredientError     an id that the catalogue does not hold
+    ├── MissingExtraError          an optional part that is not installed beside this service
     └── SolverError                the optimiser itself failed (a defect, never the caller's fault)
 
 An impossible target is *not* an error: it is an outcome of a plan.
@@ -24,6 +25,7 @@ __all__ = [
     "Fault",
     "InconsistentError",
     "InputError",
+    "MissingExtraError",
     "NotBuiltYetError",
     "OutOfRangeError",
     "QuantityError",
@@ -114,6 +116,18 @@ class UnknownIngredientError(ServiceError):
     """An ingredient id that the catalogue does not hold; names close matches."""
 
     title = "Unknown ingredient"
+
+
+class MissingExtraError(ServiceError):
+    """An optional part that is not installed beside this service: what needs it, and the extra that brings it."""
+
+    title = "A part of the service is not installed"
+
+    def __init__(self, what: str, extra: str) -> None:
+        super().__init__(
+            f"{what} cannot be made here, because an optional part is missing. Whoever runs this service installs it "
+            f"with: pip install 'back-sweetening-solver[{extra}]'"
+        )
 
 
 class SolverError(ServiceError):

@@ -1,4 +1,4 @@
-"""`POST /v1/blend-plans` and `POST /v1/blend-forecasts`."""
+"""`POST /v1/blend-plans`, its batch, and `POST /v1/blend-forecasts`."""
 
 from __future__ import annotations
 
@@ -6,24 +6,26 @@ from typing import Any
 
 from fastapi import APIRouter
 
+from service.api.answering import Plan, planned
+from service.api.batch import BatchAnswer, answer_batch, batch_rows
 from service.api.examples import examples_of
-from service.api.reading_blend import forecast_from, plan_from
-from service.api.requests import BlendForecastRequest, BlendPlanRequest
+from service.api.reading_blend import forecast_from
+from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest
 from service.api.settings import Settings
 from service.api.tables import CsvResponse, forecast_rows, plan_rows
-from service.planner.answers import BlendForecast, BlendPlan
+from service.planner.answers_blend import BlendForecast
 from service.planner.blend_forecast import forecast_blend as forecast
-from service.planner.blend_plan import solve_blend as solve
 
 
-def _with_examples(operation_id: str) -> dict[str, Any]:
+def with_examples(operation_id: str) -> dict[str, Any]:
+    """The worked examples of an operation, for its entry in the document."""
     return {"requestBody": {"content": {"application/json": {"examples": examples_of(operation_id)}}}}
 
 
 def blends_router(settings: Settings) -> APIRouter:
     """The blend questions.
 
-    Parameters: settings, whose deadline bounds a solve.
+    Parameters: settings, whose deadlines bound a solve and a batch.
     Returns: the router. Answers are computed beside the event loop, which stays free for the probes.
     """
     router = APIRouter(prefix="/v1", tags=["blends"])
@@ -31,24 +33,41 @@ def blends_router(settings: Settings) -> APIRouter:
     @router.post(
         "/blend-plans",
         summary="How much of what: amounts that bring lots to targets",
-        openapi_extra=_with_examples("solve_blend"),
+        openapi_extra=with_examples("solve_blend"),
     )
-    def solve_blend(request: BlendPlanRequest) -> BlendPlan:
-        return solve(plan_from(request, settings.deadline_s))
+    def solve_blend(request: BlendPlanRequest) -> Plan:
+        return planned(request, settings.deadline_s)
 
     @router.post(
         "/blend-plans.csv",
-        summary="The same as one flat row, grams of each part in its own column",
+        summary="The same as flat rows, one for each drink, grams of each part in its own column",
         response_class=CsvResponse,
-        openapi_extra=_with_examples("solve_blend"),
+        openapi_extra=with_examples("solve_blend"),
     )
     def solve_blend_csv(request: BlendPlanRequest) -> CsvResponse:
-        return CsvResponse(plan_rows(solve(plan_from(request, settings.deadline_s))))
+        return CsvResponse(plan_rows(planned(request, settings.deadline_s)))
+
+    @router.post(
+        "/blend-plans:batch",
+        summary="Many requests in one call, each with its own plan or problem, in their order",
+        openapi_extra=with_examples("solve_blends"),
+    )
+    def solve_blends(request: BlendBatchRequest) -> BatchAnswer:
+        return answer_batch(request.requests, settings)
+
+    @router.post(
+        "/blend-plans:batch.csv",
+        summary="The same as flat rows: one for each plan or problem",
+        response_class=CsvResponse,
+        openapi_extra=with_examples("solve_blends"),
+    )
+    def solve_blends_csv(request: BlendBatchRequest) -> CsvResponse:
+        return CsvResponse(batch_rows(answer_batch(request.requests, settings)))
 
     @router.post(
         "/blend-forecasts",
         summary="What given recipes will be, side by side",
-        openapi_extra=_with_examples("forecast_blend"),
+        openapi_extra=with_examples("forecast_blend"),
     )
     def forecast_blend(request: BlendForecastRequest) -> BlendForecast:
         return forecast(forecast_from(request))
@@ -57,7 +76,7 @@ def blends_router(settings: Settings) -> APIRouter:
         "/blend-forecasts.csv",
         summary="The same as flat rows: one for each recipe",
         response_class=CsvResponse,
-        openapi_extra=_with_examples("forecast_blend"),
+        openapi_extra=with_examples("forecast_blend"),
     )
     def forecast_blend_csv(request: BlendForecastRequest) -> CsvResponse:
         return CsvResponse(forecast_rows(forecast(forecast_from(request))))

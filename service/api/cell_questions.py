@@ -26,7 +26,8 @@ from service.api.cell_queries import (
 from service.api.cell_stabilising import STABILISING_QUESTIONS
 from service.api.question import Question
 from service.api.reading import TEMPERATURE, VOLUME, Reader, end_point_from, lot_from
-from service.api.reading_blend import addition_from, target_from
+from service.api.reading_additions import addition_from
+from service.api.reading_targets import target_from
 from service.api.requests import AdditionPoured, LotIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.lookup import get_ingredient

@@ -4,27 +4,15 @@ from __future__ import annotations
 
 import json
 import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
-
+from service.api.answering import answer_body
 from service.api.examples import request_in
-from service.api.problems import problem_document, problem_from_error
-from service.api.reading_blend import forecast_from, plan_from
-from service.api.reading_stabilising import stabilising_from
-from service.api.requests import BlendForecastRequest, BlendPlanRequest
-from service.api.requests_stabilising import StabilisingPlanRequest
+from service.api.problems import problem_document
 from service.api.settings import Settings
 from service.api.stabilising_table import doses_and_hurdles
-from service.api.validation import faults_from_validation
-from service.errors import ServiceError
-from service.planner.answers import BlendForecast, BlendPlan
-from service.planner.blend_forecast import forecast_blend
-from service.planner.blend_plan import solve_blend
-from service.planner.stabilising.answers import StabilisingPlan
-from service.planner.stabilising.plan import plan_stabilising
 
 _WIDTH = 100
 _SHOWN = (
@@ -50,8 +38,8 @@ _ONLY_WITH_FRUIT = ("juice_percent", "citrus_percent")
 def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
     """The status and body that the service would answer to a request in a file.
 
-    Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `forecast_blend` or
-    `plan_stabilising` (told by the request if None).
+    Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `forecast_blend`,
+    `trade_off` or `plan_stabilising` (told by the request if None).
     Returns: HTTP status and the answer or problem document.
     """
     scope = {"path": str(path.name), "state": {}}
@@ -63,40 +51,15 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return 400, problem_document(scope, "json-unreadable", f"The file is not readable JSON: {error}.")
     except RecursionError:
         return 400, problem_document(scope, "nesting-too-deep", "The file is nested too deeply.")
-    if operation is None:
-        operation = _operation(body)
-    try:
-        settings = Settings.from_environment()
-        answer: BlendPlan | BlendForecast | StabilisingPlan
-        if operation == "plan_stabilising":
-            answer = plan_stabilising(stabilising_from(StabilisingPlanRequest.model_validate(body)))
-            return 200, TypeAdapter(StabilisingPlan).dump_python(answer, mode="json")
-        if operation == "solve_blend":
-            answer = solve_blend(plan_from(BlendPlanRequest.model_validate(body), settings.deadline_s))
-            return 200, TypeAdapter(BlendPlan).dump_python(answer, mode="json")
-        answer = forecast_blend(forecast_from(BlendForecastRequest.model_validate(body)))
-        return 200, TypeAdapter(BlendForecast).dump_python(answer, mode="json")
-    except ValidationError as error:
-        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
-        endpoint = _ENDPOINTS[operation]
-        _, faults = faults_from_validation(located, body, endpoint)
-        return 422, problem_document(scope, "request-invalid", "The request has to change.", errors=faults)
-    except ServiceError as error:
-        document = problem_from_error(scope, error)
-        return int(document["status"]), document
-
-
-_ENDPOINTS: dict[str, Callable[..., Any]] = {
-    "solve_blend": plan_from,
-    "forecast_blend": forecast_from,
-    "plan_stabilising": stabilising_from,
-}
+    return answer_body(operation or _operation(body), body, Settings.from_environment(), str(path.name))
 
 
 def _operation(body: Any) -> str:
     """Which question a request asks, by what only it has."""
     if isinstance(body, dict) and not {"volume_at_dosing", "volume_at_packaging"}.isdisjoint(body):
         return "plan_stabilising"
+    if isinstance(body, dict) and not {"x", "y", "points"}.isdisjoint(body):
+        return "trade_off"
     return "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
 
 

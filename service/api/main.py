@@ -7,9 +7,10 @@ from service.api.blends import blends_router
 from service.api.catalogue import catalogue_router
 from service.api.cells import cells_router
 from service.api.reading_blend import plan_from
-from service.api.requests import BlendPlanRequest
+from service.api.requests_blend import BlendPlanRequest
 from service.api.settings import Settings
 from service.api.stabilising import stabilising_router
+from service.api.trade_offs import trade_offs_router
 from service.catalogue.loader import data_version, ingredients
 from service.planner.blend_plan import solve_blend
 
@@ -34,7 +35,13 @@ def build_app(settings: Settings | None = None) -> SolverApp:
     ingredients()
     return create_app(
         settings,
-        (blends_router(settings), stabilising_router(), catalogue_router(), cells_router()),
+        (
+            blends_router(settings),
+            trade_offs_router(settings),
+            stabilising_router(),
+            catalogue_router(),
+            cells_router(),
+        ),
         readiness=(solves,),
         data_version=data_version(),
     )

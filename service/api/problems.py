@@ -25,6 +25,7 @@ from service.errors import (
     Fault,
     InconsistentError,
     InputError,
+    MissingExtraError,
     NotBuiltYetError,
     OutOfRangeError,
     QuantityError,
@@ -93,6 +94,7 @@ _KINDS: Final = (
     ProblemKind("not-answered-yet", NotBuiltYetError.title, 422),
     ProblemKind("request-has-to-change", InputError.title, 422),
     ProblemKind("unknown-ingredient", UnknownIngredientError.title, 422),
+    ProblemKind("not-installed", MissingExtraError.title, 501),
     ProblemKind("not-answered", ServiceError.title, 422),
     ProblemKind("optimiser-failed", SolverError.title, 500),
     ProblemKind("request-invalid", "The request does not fit the document", 422),
@@ -118,6 +120,7 @@ _SLUG_BY_ERROR: Final[Mapping[type[ServiceError], str]] = {
     NotBuiltYetError: "not-answered-yet",
     InputError: "request-has-to-change",
     UnknownIngredientError: "unknown-ingredient",
+    MissingExtraError: "not-installed",
     SolverError: "optimiser-failed",
     ServiceError: "not-answered",
 }

@@ -22,6 +22,7 @@ from service.physics.mixture import WATER_G_PER_ML
 from service.physics.scales import sg_20_20_from_hydrometer
 from service.physics.sucrose import sg_from_brix
 from service.planner.asked import Circumstances, Echo, Instruments, Intended, LotAsked
+from service.planner.steps import OURS, Senses, Step
 from service.quantities import (
     Acidity,
     AcidityBasis,
@@ -282,6 +283,8 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
     intended = reader.attempt("/intended", lambda: _intended(given, reader)) or Intended()
     end_point = reader.attempt("", lambda: end_point_from(given.titration_end_point_ph)) or DEFAULT_END_POINT_PH
 
+    senses = reader.attempt("/senses", lambda: _senses(given)) or OURS
+
     def build() -> Circumstances:
         return Circumstances(
             reader.system(given.units),
@@ -292,6 +295,7 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
             Echo(given.batch, given.date, given.note),
             reader.errors_given,
             end_point,
+            senses,
         )
 
     return instruments, build
@@ -319,6 +323,17 @@ def _instruments(given: Common, reader: Reader) -> Instruments:
         else parse_percent(told.volume.error, pointer="/volume/error"),
         scale_given=scale is not None,
     )
+
+
+def _senses(given: Common) -> Senses:
+    """The caller's just-noticeable steps: shares as text, differences as numbers."""
+    steps = []
+    for name, told in sorted(given.senses.steps.items()):
+        if isinstance(told, str):
+            steps.append((name, Step(parse_percent(told, pointer=f"/steps/{name}") / 100.0, True)))
+        else:
+            steps.append((name, Step(float(told), False)))
+    return Senses(tuple(steps))
 
 
 def _step(text: str, kinds: frozenset[Kind], pointer: str, reader: Reader) -> float:

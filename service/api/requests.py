@@ -1,4 +1,4 @@
-"""Bodies of the blend requests: shapes only. What the texts in them mean is read by `service.api.reading`."""
+"""What blend requests are made of: shapes only. What the texts in them mean is read by `service.api.reading`."""
 
 from __future__ import annotations
 
@@ -87,6 +87,17 @@ class LotIn(RequestModel):
     use: Literal["all"] | UseRange = "all"
 
 
+class LabelIn(RequestModel):
+    """A can by its nutrition label: per serving of the drink made of it, `diluted` as 1 part can + n parts water."""
+
+    serving: QuantityText = Field(examples=["250 mL", "8 fl oz"])
+    sugar_g: PositiveNumber = Field(description="Sugars per serving [g].")
+    juice_percent: NonNegativeNumber | None = Field(None, le=100, description="Juice in the drink as served [%].")
+    diluted: ShortText | None = Field(
+        None, examples=["1+3"], description="Parts of can + parts of water; default as sold."
+    )
+
+
 class MeasuredIn(RequestModel):
     """Readings of one lot of an ingredient, which override the table: solids are scaled, the sugar split is kept."""
 
@@ -101,6 +112,7 @@ class MeasuredIn(RequestModel):
     ph: PositiveNumber | None = Field(None, lt=14)
     titration_end_point_ph: PositiveNumber | None = Field(None, description="Of titratable_acidity; default 8.2.")
     density: ShortText | None = Field(None, examples=["1.045 g/mL", "1045 kg/m3"])
+    label: LabelIn | None = Field(None, description="Instead of Brix, for a can with a nutrition label.")
 
 
 class CompositionIn(RequestModel):
@@ -118,7 +130,7 @@ class PriceIn(RequestModel):
     """What an ingredient costs."""
 
     amount: NonNegativeNumber
-    per: QuantityText = Field(examples=["1 kg", "1 L"])
+    per: QuantityText = Field(examples=["1 kg", "1 L", "1 pack"])
 
 
 class AdditionBase(RequestModel):
@@ -137,6 +149,9 @@ class AdditionIn(AdditionBase):
     min: QuantityText | None = None
     max: QuantityText | None = None
     amount: QuantityText | None = Field(None, description="A fixed amount, instead of limits.")
+    pack: QuantityText | None = Field(None, description="What one pack holds: it is then used in whole packs only.")
+    max_packs: WholeNumber | None = Field(None, ge=0, le=100_000, description="How many packs there are.")
+    half_packs: bool = Field(False, strict=True, description="Half a pack may be used too.")
 
 
 class AdditionPoured(AdditionBase):
@@ -163,12 +178,21 @@ class TargetNear(RequestModel):
     priority: WholeNumber | None = Field(None, ge=1, le=9)
 
 
+class TargetSteps(RequestModel):
+    """So many just-noticeable steps from what a recipe of the request has: −1 is a notch less."""
+
+    recipe: ShortText = Field(alias="from", description="Name of a recipe in `recipes`.")
+    steps: FiniteNumber = Field(ge=-50, le=50)
+    tolerance: FiniteNumber | ShortText | None = None
+    priority: WholeNumber | None = Field(None, ge=1, le=9)
+
+
 def _kind_of_target(given: Any) -> str | None:
     """Which form of a target was sent, so that a fault is told in that form's words only."""
     if isinstance(given, dict):
-        return "near" if "value" in given else "range"
-    if isinstance(given, TargetNear | TargetRange):
-        return "near" if isinstance(given, TargetNear) else "range"
+        return "near" if "value" in given else "steps" if "from" in given or "steps" in given else "range"
+    if isinstance(given, TargetNear | TargetRange | TargetSteps):
+        return "near" if isinstance(given, TargetNear) else "range" if isinstance(given, TargetRange) else "steps"
     return _scalar(given)
 
 
@@ -182,11 +206,14 @@ TargetIn = Annotated[
     Annotated[FiniteNumber, Tag("number")]
     | Annotated[ShortText, Tag("text")]
     | Annotated[TargetRange, Tag("range")]
-    | Annotated[TargetNear, Tag("near")],
+    | Annotated[TargetNear, Tag("near")]
+    | Annotated[TargetSteps, Tag("steps")],
     Discriminator(
         _kind_of_target,
         custom_error_type="target",
-        custom_error_message='Write a number, a text with a unit, {"min", "max"} or {"value", "tolerance"}.',
+        custom_error_message=(
+            'Write a number, a text with a unit, {"min", "max"}, {"value", "tolerance"} or {"from", "steps"}.'
+        ),
     ),
 ]
 
@@ -244,6 +271,15 @@ class IntendedIn(RequestModel):
     vessel: QuantityText | None = None
 
 
+class SensesIn(RequestModel):
+    """What is just noticed, in place of our defaults; a person's figure, not a measurement of flavour."""
+
+    steps: dict[PropertyName, FiniteNumber | ShortText] = Field(
+        default_factory=dict,
+        description='Just-noticeable step of a property: a share such as "15 %", or a number in its unit.',
+    )
+
+
 class Common(RequestModel):
     """What every blend request may carry; `batch`, `date` and `note` are echoed."""
 
@@ -257,29 +293,4 @@ class Common(RequestModel):
     )
     instruments: InstrumentsIn = InstrumentsIn()
     intended: IntendedIn = IntendedIn()
-
-
-class BlendPlanRequest(Common):
-    """How much of what brings these lots to these targets?"""
-
-    lots: list[LotIn] = Field(max_length=50)
-    additions: list[AdditionIn] = Field(default_factory=list, max_length=50)
-    targets: dict[PropertyName, TargetIn] = Field(min_length=1)
-    prefer: list[PreferenceIn] = Field(
-        default_factory=list, max_length=5, description="In order of importance; default the least added mass."
-    )
-    rounding: Literal["none", "scale", "kitchen"] = "none"
-
-
-class RecipeIn(RequestModel):
-    """A recipe whose every amount is given; a lot is used whole unless `use` gives one amount as min and max."""
-
-    name: ShortText = Field(min_length=1)
-    lots: list[LotIn] = Field(max_length=50)
-    additions: list[AdditionPoured] = Field(default_factory=list, max_length=50)
-
-
-class BlendForecastRequest(Common):
-    """What will these recipes be?"""
-
-    recipes: list[RecipeIn] = Field(min_length=1, max_length=10)
+    senses: SensesIn = SensesIn()

@@ -22,6 +22,8 @@ _RANGE: Final = {
     "max_list_items": (1, 50),
     "max_string_characters": (16, 200),
     "deadline_s": (0.05, 10.0),
+    "max_batch_requests": (1, 100_000),
+    "batch_deadline_s": (0.05, 600.0),
 }
 
 
@@ -39,6 +41,8 @@ class Settings:
     max_list_items: int = 50
     max_string_characters: int = 200
     deadline_s: float = 2.0
+    max_batch_requests: int = 2000
+    batch_deadline_s: float = 30.0
 
     def __post_init__(self) -> None:
         """Refuse a limit outside the range in which it makes sense."""
@@ -63,7 +67,9 @@ class Settings:
         for field in fields(cls):
             text = variables.get(_PREFIX + field.name.upper(), "").strip()
             if text:
-                found[field.name] = _number(_PREFIX + field.name.upper(), text, whole=field.name != "deadline_s")
+                found[field.name] = _number(
+                    _PREFIX + field.name.upper(), text, whole=not field.name.endswith("deadline_s")
+                )
         return cls(**found)
 
     def limits(self) -> dict[str, float]:

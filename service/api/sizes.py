@@ -12,10 +12,10 @@ from service.api.settings import Settings
 from service.api.validation import json_pointer
 from service.errors import Fault, InputError
 
-__all__ = ["size_check"]
+__all__ = ["OversizeError", "size_check", "too_long"]
 
 
-class _OversizeError(InputError):
+class OversizeError(InputError):
     """Several lists or texts at once."""
 
     title = "Something in the request is too long, or given twice"
@@ -29,7 +29,22 @@ class _OversizeError(InputError):
         return self.found
 
 
-def _too_long(value: Any, settings: Settings) -> Iterator[Fault]:
+def too_long(value: Any, settings: Settings, *, batch: bool = False) -> Iterator[Fault]:
+    """Every list and text of a body that is too long; of a `batch` only the number of its requests.
+
+    Parameters: value, as parsed from JSON; settings; batch, whether it holds requests that are each looked at by
+    themselves.
+    Yields: faults.
+    """
+    if batch:
+        requests = value.get("requests") if isinstance(value, dict) else None
+        if isinstance(requests, list):
+            if len(requests) > settings.max_batch_requests:
+                yield Fault(
+                    "/requests",
+                    f"Send at most {settings.max_batch_requests} requests at once; these are {len(requests)}.",
+                )
+            value = {k: v for k, v in value.items() if k != "requests"}
     waiting: list[tuple[tuple[str | int, ...], Any]] = [((), value)]
     while waiting:
         place, here = waiting.pop()
@@ -61,16 +76,16 @@ def size_check(settings: Settings) -> Callable[[Request], Awaitable[None]]:
 
     async def check_sizes(request: Request) -> None:
         given = request.query_params.multi_items()
-        found = list(_too_long(dict(given), settings))
+        found = list(too_long(dict(given), settings))
         for name, times in Counter(name for name, _ in given).items():
             if times > 1:
                 found.append(Fault(json_pointer([name]), f"This query parameter is given {times} times; give it once."))
         if request.method in ("POST", "PUT", "PATCH") and await request.body():
             try:
-                found.extend(_too_long(await request.json(), settings))
+                found.extend(too_long(await request.json(), settings, batch=":batch" in request.url.path))
             except ValueError:
                 return  # not JSON, and this route does not read it
         if found:
-            raise _OversizeError(found)
+            raise OversizeError(found)
 
     return check_sizes

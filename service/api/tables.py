@@ -10,8 +10,10 @@ from typing import Any
 
 from starlette.responses import Response
 
-from service.planner.answers import Amount, BlendForecast, BlendPlan, Caution, Predicted
+from service.planner.answers import Amount, Caution, Predicted
+from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan
 from service.planner.stabilising.answers import StabilisingPlan
+from service.planner.trade_off.answers import TradeOff
 
 Row = dict[str, str | float | None]
 
@@ -74,18 +76,56 @@ def _stops(cautions: Sequence[Caution], recipe: str | None = None) -> str:
     return " | ".join(c.text for c in cautions if c.level == "stop" and c.about in (None, recipe))
 
 
-def plan_rows(plan: BlendPlan) -> list[Row]:
-    """One row for a plan: outcome, `stop` cautions, grams of each lot and addition, predictions."""
+def same_columns(rows: Sequence[Row]) -> list[Row]:
+    """Rows that all have the columns of all, in the order in which they first appear."""
+    columns = list(dict.fromkeys(column for row in rows for column in row))
+    return [{column: row.get(column) for column in columns} for row in rows]
+
+
+def plan_rows(plan: BlendPlan | PortionedPlan) -> list[Row]:
+    """One row for a drink: outcome, `stop` cautions, grams of each lot and addition, predictions."""
+    head: Row = {"batch": plan.batch, "date": plan.date, "outcome": plan.outcome}
+    if isinstance(plan, PortionedPlan):
+        return [
+            {
+                **head,
+                "portion": portion.name,
+                "stop": _stops(plan.cautions, portion.name),
+                **_amounts(portion.amounts, [amount.name for amount in portion.amounts]),
+                **_predicted(portion.predicted),
+            }
+            for portion in plan.portions
+        ]
     return [
         {
-            "batch": plan.batch,
-            "date": plan.date,
-            "outcome": plan.outcome,
+            **head,
             "stop": _stops(plan.cautions),
             **_amounts(plan.amounts, [amount.name for amount in plan.amounts]),
             **_predicted(plan.predicted),
         }
     ]
+
+
+def trade_off_rows(trade: TradeOff) -> list[Row]:
+    """One row for each point: its levels, marks, `stop` cautions, grams of each part, predictions."""
+    names = list(dict.fromkeys(amount.name for point in trade.points for amount in point.amounts))
+    return [
+        {
+            "batch": trade.batch,
+            "date": trade.date,
+            "outcome": trade.outcome,
+            "point": number,
+            "marks": " ".join(point.marks),
+            "stop": _stops(trade.cautions, f"point {number}"),
+            f"x_{trade.x.property}": point.x,
+            f"y_{trade.y.property}": point.y,
+            "also": point.also,
+            "steps_from_previous": point.steps_from_previous,
+            **_amounts(point.amounts, names),
+            **_predicted(point.predicted),
+        }
+        for number, point in enumerate(trade.points, start=1)
+    ] or [{"batch": trade.batch, "date": trade.date, "outcome": trade.outcome, "summary": trade.summary}]
 
 
 def forecast_rows(forecast: BlendForecast) -> list[Row]:

@@ -47,8 +47,8 @@ class Of(Enum):
 class Property:
     """One property: amount (weights·contents, or another sum) over a divisor.
 
-    `exact_within` is half the step of the usual instrument, absolute, or relative where `relative` is true;
-    `noticeable` is the step that distances are counted in, likewise.
+    `exact_within` is half the step of the usual instrument, absolute, or a share where `relative` is true; `noticeable`
+    is the step that distances are counted in, absolute, or a share where `sensed_as_share` is true.
     """
 
     name: str
@@ -61,6 +61,7 @@ class Property:
     noticeable: float
     relative: bool = False
     decimals: int = 2
+    sensed_as_share: bool = False
 
     def tolerance(self, value: float) -> float:
         """How far an exact target of this value may be missed and still count as met."""
@@ -68,7 +69,7 @@ class Property:
 
     def step(self, value: float) -> float:
         """The noticeable step at this value; never zero."""
-        return max(self.noticeable * abs(value), 1e-3) if self.relative else self.noticeable
+        return max(self.noticeable * abs(value), 1e-3) if self.sensed_as_share else self.noticeable
 
 
 _NONE = (0.0,) * SIZE
@@ -119,7 +120,8 @@ PROPERTIES: dict[str, Property] = {
             Per.VOLUME,
             _NONE,
             exact_within=0.1,
-            noticeable=1.0,
+            noticeable=0.2,
+            sensed_as_share=True,
         ),
         Property(
             "ph",
@@ -141,6 +143,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.005,
             noticeable=0.01,
             relative=True,
+            sensed_as_share=True,
             decimals=3,
         ),
         Property(
@@ -153,6 +156,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.12,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -165,6 +169,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.12,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -177,6 +182,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.12,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -189,6 +195,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.12,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -201,6 +208,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.12,
             relative=True,
+            sensed_as_share=True,
         ),
         Property(
             "sugar_acid_ratio",
@@ -212,6 +220,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.12,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -224,6 +233,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.25,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -236,6 +246,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.25,
             relative=True,
+            sensed_as_share=True,
             decimals=1,
         ),
         Property(
@@ -248,6 +259,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.05,
             relative=True,
+            sensed_as_share=True,
             decimals=0,
         ),
         Property(
@@ -260,6 +272,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.05,
             relative=True,
+            sensed_as_share=True,
             decimals=3,
         ),
         Property(
@@ -272,6 +285,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.05,
             relative=True,
+            sensed_as_share=True,
         ),
         Property(
             "energy_kcal_per_100ml",
@@ -283,6 +297,7 @@ PROPERTIES: dict[str, Property] = {
             exact_within=0.01,
             noticeable=0.05,
             relative=True,
+            sensed_as_share=True,
             decimals=0,
         ),
     )

@@ -8,16 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from service.model.lot_class import Assumed
+from service.planner.answers_decisions import SHOWN as SHOWN
 
 Level = Literal["stop", "warning", "note"]
 
 PRACTICE: Final = "common_practice"
 OUR_DEFAULT: Final = "our_default"
 """Keys of the bibliography for what has no document."""
-
-SHOWN: Final = {"use_attribute_docstrings": True}
-"""Makes the text below each field its description in the published document."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,30 +252,8 @@ class Amount:
     """Own volume over that of the blend [%]."""
     cost: float | None
     """Price of this amount; null without a price."""
-
-
-@dataclass(frozen=True, slots=True)
-class TargetReport:
-    """What became of one target: the miss is the distance outside what counts as met, in the property's unit."""
-
-    __pydantic_config__ = SHOWN
-
-    property: str
-    """Name of the property."""
-    asked: str
-    """The target in words."""
-    reached: float | None
-    """What the amounts give, in `unit`; null where it is not defined."""
-    unit: str
-    """Unit of `reached` and `miss`."""
-    miss: float
-    """Distance from the value asked for, or outside the range; 0 if it counts as met."""
-    met: bool
-    """Whether it counts as met."""
-    binding: bool
-    """Whether it holds the optimum where it is."""
-    marginal: str | None
-    """What a small change of a binding target takes."""
+    packs: float | None = None
+    """How many packs; null where it does not come in packs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,95 +268,3 @@ class Proof:
     """Share of the first aim that is still open; null if unknown or not meant."""
     milliseconds: float
     """Time of the solve [ms]."""
-
-
-@dataclass(frozen=True, slots=True)
-class BlendPlan:
-    """The answer to `solve_blend`."""
-
-    __pydantic_config__ = SHOWN
-
-    outcome: Literal["targets_met", "nearest_measurable", "targets_clash", "no_plan_found"]
-    """What became of the targets."""
-    proof: Proof
-    """What is proved about it."""
-    summary: str
-    """One sentence about the whole."""
-    amounts: tuple[Amount, ...]
-    """How much of each lot and addition."""
-    predicted: Predicted
-    """The drink, from these very amounts."""
-    targets: tuple[TargetReport, ...]
-    """What became of each target."""
-    cross_check: CrossCheck | None
-    """A second rule for the extract; null above 20 % vol."""
-    currency: str | None
-    """As asked."""
-    units: str
-    """The system that texts are written in: metric, us or imperial."""
-    assumed: tuple[Assumed, ...]
-    """Every default used, and the reading that would replace it."""
-    cautions: tuple[Caution, ...]
-    """What to heed, `stop` first."""
-    next_reading: tuple[NextReading, ...]
-    """What to measure next."""
-    sources: tuple[SourceCited, ...]
-    """Documents behind the answer."""
-    model_version: str
-    """Release whose equations answered."""
-    data_version: str
-    """Version of the catalogue."""
-    batch: str | None
-    """Echo."""
-    date: str | None
-    """Echo."""
-    note: str | None
-    """Echo."""
-
-
-@dataclass(frozen=True, slots=True)
-class RecipeForecast:
-    """What one recipe will be."""
-
-    __pydantic_config__ = SHOWN
-
-    name: str
-    """Name of the recipe."""
-    amounts: tuple[Amount, ...]
-    """Its amounts."""
-    predicted: Predicted
-    """What it will be."""
-    cross_check: CrossCheck | None
-    """A second rule for the extract; null above 20 % vol."""
-
-
-@dataclass(frozen=True, slots=True)
-class BlendForecast:
-    """The answer to `forecast_blend`."""
-
-    __pydantic_config__ = SHOWN
-
-    recipes: tuple[RecipeForecast, ...]
-    """In the order asked."""
-    currency: str | None
-    """As asked."""
-    units: str
-    """The system that texts are written in: metric, us or imperial."""
-    assumed: tuple[Assumed, ...]
-    """Every default used, and the reading that would replace it."""
-    cautions: tuple[Caution, ...]
-    """What to heed, `stop` first."""
-    next_reading: tuple[NextReading, ...]
-    """What to measure next."""
-    sources: tuple[SourceCited, ...]
-    """Documents behind the answer."""
-    model_version: str
-    """Release whose equations answered."""
-    data_version: str
-    """Version of the catalogue."""
-    batch: str | None
-    """Echo."""
-    date: str | None
-    """Echo."""
-    note: str | None
-    """Echo."""

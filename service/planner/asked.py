@@ -8,6 +8,7 @@ from service.catalogue.records import Ingredient
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.lot import Lot
 from service.model.lot_class import Assumed
+from service.planner.steps import OURS, Senses
 from service.quantities import System
 
 
@@ -55,7 +56,8 @@ class AdditionAsked:
     """An ingredient to add, as measured, between two masses [g]; `most_g` None where no limit was named.
 
     `order` tells apart two additions of one ingredient, whatever their place in the request; `given` is a fixed
-    amount in the caller's words.
+    amount in the caller's words; `unit` the one that its limits were written in. With `pack_g` it comes in packs of
+    that mass, `whole_g` being the part of a pack that may be used: all of it, or half.
     """
 
     ingredient: Ingredient
@@ -68,6 +70,10 @@ class AdditionAsked:
     cautions: tuple[tuple[str, str], ...] = ()
     order: str = ""
     given: str | None = None
+    unit: str | None = None
+    pack_g: float | None = None
+    whole_g: float | None = None
+    assumed: tuple[Assumed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,11 +121,31 @@ class Circumstances:
     echo: Echo = Echo()
     errors_given: bool = False
     end_point_ph: float = DEFAULT_END_POINT_PH
+    senses: Senses = OURS
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeAsked:
+    """One recipe to forecast: every amount given.
+
+    `measured` are readings of the drink that came of it, by property; `scale_to_l` the volume of drink that all its
+    amounts are multiplied for.
+    """
+
+    name: str
+    lots: tuple[LotAsked, ...]
+    additions: tuple[AdditionAsked, ...]
+    measured: tuple[tuple[str, float], ...] = ()
+    scale_to_l: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class PlanAsked:
-    """The main question: how much of what."""
+    """The main question: how much of what.
+
+    `allow` names the kinds of ingredient that may be proposed although they need care; `beside` are recipes whose
+    differences from the plan are wanted, `remembered` what to heed about a drink that is matched.
+    """
 
     lots: tuple[LotAsked, ...]
     additions: tuple[AdditionAsked, ...]
@@ -128,15 +154,36 @@ class PlanAsked:
     rounding: str = "none"
     circumstances: Circumstances = Circumstances()
     deadline_s: float = 2.0
+    allow: frozenset[str] = frozenset()
+    beside: tuple[RecipeAsked, ...] = ()
+    remembered: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class RecipeAsked:
-    """One recipe to forecast: every amount given."""
+class TradeAsked:
+    """A trade-off: the best of `y` for each level of `x` while the plan's targets hold, in at most `points` points."""
+
+    plan: PlanAsked
+    x: str
+    y: Preference
+    points: int
+    also: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PortionAsked:
+    """One of several drinks that share lots and stocks: its volume is one of its targets."""
 
     name: str
-    lots: tuple[LotAsked, ...]
-    additions: tuple[AdditionAsked, ...]
+    targets: tuple[TargetAsked, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PortionsAsked:
+    """Several drinks from one store, solved together; the targets of `plan` are those of no drink in particular."""
+
+    plan: PlanAsked
+    portions: tuple[PortionAsked, ...]
 
 
 @dataclass(frozen=True, slots=True)

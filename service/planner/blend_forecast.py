@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
+from service.errors import InputError, ServiceError
 from service.model.lot_class import Assumed
-from service.planner.answers import BlendForecast, Caution, NextReading, RecipeForecast
-from service.planner.asked import ForecastAsked
+from service.planner.answers import Caution, NextReading, Predicted
+from service.planner.answers_blend import BlendForecast, RecipeForecast
+from service.planner.asked import Circumstances, ForecastAsked, RecipeAsked
 from service.planner.cautions import cautions_for, sorted_once
+from service.planner.compare import AgainstReading, against_readings, differences
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.predict import amounts_of, cross_check, predict
+from service.planner.steps import STEPS_ARE
 
 
 def forecast_blend(asked: ForecastAsked) -> BlendForecast:
@@ -26,9 +31,9 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     cautions: list[Caution] = []
     readings: list[NextReading] = []
     everything: list[Material] = []
-    for recipe in asked.recipes:
+    for index, recipe in enumerate(asked.recipes):
         materials = materials_of(recipe.lots, recipe.additions)
-        masses = [m.least_g for m in materials]
+        masses, factor = _scaled(recipe, materials)
         contents = poured(materials, masses)
         predicted = predict(materials, masses, circumstances.end_point_ph)
         recipes.append(
@@ -37,6 +42,11 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
                 amounts_of(materials, masses, contents.volume_ml / 1000.0, circumstances),
                 predicted,
                 cross_check(predicted),
+                factor,
+                differences(recipes[0].predicted, predicted, circumstances.instruments, circumstances.senses)
+                if recipes
+                else (),
+                _against(recipe, index, predicted, circumstances),
             )
         )
         assumed += [(recipe.name, a) for a in assumed_in(materials, circumstances)]
@@ -57,6 +67,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     kept = sorted_once(cautions)
     return BlendForecast(
         recipes=tuple(recipes),
+        steps_are=STEPS_ARE,
         currency=circumstances.currency,
         units=circumstances.system,
         assumed=_told_apart(assumed),
@@ -69,6 +80,33 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         date=circumstances.echo.date,
         note=circumstances.echo.note,
     )
+
+
+def _scaled(recipe: RecipeAsked, materials: Sequence[Material]) -> tuple[list[float], float]:
+    """The masses of a recipe [g], multiplied for the volume of drink that was asked for, and the factor.
+
+    Contents add up, so the volume of the drink is proportional to the amounts, contraction included.
+    """
+    masses = [m.least_g for m in materials]
+    if recipe.scale_to_l is None:
+        return masses, 1.0
+    volume_l = poured(materials, masses).volume_ml / 1000.0
+    if volume_l <= 0.0:
+        raise InputError("A recipe of nothing cannot be scaled.", "/recipes")
+    factor = recipe.scale_to_l / volume_l
+    return [m * factor for m in masses], float(f"{factor:.7g}")
+
+
+def _against(
+    recipe: RecipeAsked, index: int, predicted: Predicted, circumstances: Circumstances
+) -> tuple[AgainstReading, ...]:
+    """The readings of a recipe beside what is predicted for it."""
+    if not recipe.measured:
+        return ()
+    try:
+        return against_readings(predicted, dict(recipe.measured), circumstances.instruments, circumstances.senses)
+    except ServiceError as error:
+        raise error.below(f"/recipes/{index}/measured") from error
 
 
 def _speaks_of_amounts(caution: Caution) -> bool:

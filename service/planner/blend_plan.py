@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, floor, inf
+from time import perf_counter
 
 from service.errors import InputError
-from service.model.lot_class import Assumed
 from service.model.properties import depends_on_acids
-from service.planner.answers import BlendPlan, Caution
-from service.planner.asked import PlanAsked
+from service.planner.answers import PRACTICE, Caution, Predicted
+from service.planner.answers_blend import BlendPlan, Compared
+from service.planner.asked import Circumstances, PlanAsked, RecipeAsked
 from service.planner.cautions import cautions_for, sorted_once
+from service.planner.clash import explain_clash
+from service.planner.compare import differences
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
-from service.planner.materials import Material, materials_of, poured
+from service.planner.materials import materials_of, poured
 from service.planner.plan_report import Solved
 from service.planner.predict import amounts_of, cross_check, predict
+from service.planner.rounding import rounded_masses
 from service.planner.solving import answer
-
-_DUST = 1e-12
+from service.planner.steps import STEPS_ARE
 
 
 def solve_blend(asked: PlanAsked) -> BlendPlan:
@@ -30,6 +32,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     materials = materials_of(asked.lots, asked.additions)
     if not materials:
         raise InputError("Name at least one lot or one addition.")
+    until = perf_counter() + asked.deadline_s
     answered = answer(asked, materials)
     numbers, result = answered.numbers, answered.result
     if not result.solution.found:
@@ -39,11 +42,23 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
             "/additions",
         )
     solved = Solved(asked, numbers, result, answered.settled)
-    masses, unrounded = _rounded(materials, _clean(numbers.masses_g(result.x)), asked)
+    rounded = rounded_masses(
+        materials,
+        _clean(numbers.masses_g(result.x)),
+        asked.targets,
+        asked.prefer,
+        asked.circumstances,
+        asked.rounding,
+    )
+    masses = rounded.masses_g
+    marginals = solved.marginals()
     predicted = predict(materials, masses, asked.circumstances.end_point_ph)
     contents = poured(materials, masses)
-    reports = solved.reports(masses, contents)
+    reports = solved.reports(masses, contents, marginals)
     outcome, proof = solved.outcome(reports), solved.proof()
+    clash = None
+    if outcome == "targets_clash" or result.packs_only:
+        clash = explain_clash(asked, materials, _clean(numbers.masses_g(result.x)), until=until)
     cautions = sorted_once(
         [
             *cautions_for(
@@ -55,7 +70,8 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
                 acidity_asked=any(depends_on_acids(t.name) for t in asked.targets),
             ),
             *solved.edge_cautions(),
-            *unrounded,
+            *rounded.cautions,
+            *(Caution("remembered_drink", "note", text, PRACTICE) for text in asked.remembered),
         ]
     )
     checked = cross_check(predicted)
@@ -63,14 +79,17 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     return BlendPlan(
         outcome=outcome,
         proof=proof,
-        summary=solved.summary(outcome, proof, reports, predicted.ph),
-        amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, asked.circumstances),
+        summary=solved.summary(outcome, proof, reports, predicted.ph, clash),
+        amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, asked.circumstances, rounded.texts),
         predicted=predicted,
         targets=reports,
+        marginals=marginals,
+        clash=clash,
+        compared=tuple(_compared(recipe, predicted, asked.circumstances) for recipe in asked.beside),
         cross_check=checked,
         currency=asked.circumstances.currency,
         units=asked.circumstances.system,
-        assumed=(*_scale_assumed(asked), *solved.searched(), *assumed_in(materials, asked.circumstances)),
+        assumed=(*rounded.assumed, *solved.searched(), *assumed_in(materials, asked.circumstances)),
         cautions=cautions,
         next_reading=next_readings(materials, masses, predicted),
         sources=sources_of(materials, cautions, ("oiv_as2_03b",) if checked else ()),
@@ -82,47 +101,16 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     )
 
 
+def _compared(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:
+    """How the plan's drink differs from that of a recipe."""
+    materials = materials_of(recipe.lots, recipe.additions)
+    known = predict(materials, [m.least_g for m in materials], circumstances.end_point_ph)
+    return Compared(
+        recipe.name, known, differences(known, plan, circumstances.instruments, circumstances.senses), STEPS_ARE
+    )
+
+
 def _clean(masses_g: Sequence[float]) -> list[float]:
     """Masses without the solver's dust."""
     total = sum(masses_g)
     return [0.0 if abs(m) < 1e-10 * total else m for m in masses_g]
-
-
-def _scale_assumed(asked: PlanAsked) -> list[Assumed]:
-    if asked.rounding == "none" or asked.circumstances.instruments.scale_given:
-        return []
-    step = asked.circumstances.instruments.scale_step_g
-    return [Assumed("scale step", f"{step:g} g", "common practice, no source", "name it under instruments")]
-
-
-def _rounded(
-    materials: Sequence[Material], masses_g: Sequence[float], asked: PlanAsked
-) -> tuple[list[float], list[Caution]]:
-    """Each mass that was chosen, to the scale's step and inside its limits; a given one stays as given.
-
-    Where no multiple of the step lies inside the limits the mass stays unrounded, with a caution.
-    """
-    if asked.rounding == "none":
-        return list(masses_g), []
-    step = asked.circumstances.instruments.scale_step_g
-    result: list[float] = []
-    cautions: list[Caution] = []
-    for material, mass in zip(materials, masses_g, strict=True):
-        lowest = ceil(material.least_g / step * (1.0 - _DUST))
-        highest = inf if material.most_g is None else floor(material.most_g / step * (1.0 + _DUST))
-        if material.fixed:
-            result.append(mass)
-        elif lowest > highest:
-            result.append(mass)
-            cautions.append(
-                Caution(
-                    "no_step_within_limits",
-                    "warning",
-                    f"No multiple of the scale's step ({step:g} g) lies within the limits of {material.name}: "
-                    "its amount is not rounded.",
-                    "arithmetic",
-                )
-            )
-        else:
-            result.append(min(max(round(mass / step), lowest), highest) * step)
-    return result, cautions

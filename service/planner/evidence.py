@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
@@ -53,6 +54,7 @@ def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> t
                     "name another row of /v1/ingredients",
                 )
             )
+        found += [replace(a, what=f"{material.name}: {a.what}") for a in asked.assumed]
         alkalinity = asked.ingredient.alkalinity_meq_per_l
         if alkalinity is not None and alkalinity.typical > 0.0:
             found.append(

@@ -18,7 +18,8 @@ from service.planner.asked import AdditionAsked, LotAsked
 class Material:
     """One thing to pour or weigh, between two masses [g]; `most_g` None where nothing limits it.
 
-    `acids_per_g` are in `per_g` already; they say here how well they are known.
+    `acids_per_g` are in `per_g` already; they say here how well they are known. `whole_g`: it comes in multiples of
+    this only.
     """
 
     name: str
@@ -30,6 +31,7 @@ class Material:
     price_per_g: float | None
     source: LotAsked | AdditionAsked
     acids_per_g: Acids
+    whole_g: float | None = None
 
     @property
     def fixed(self) -> bool:
@@ -75,6 +77,7 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
                 addition.price_per_g,
                 addition,
                 acids_per_kg(ingredient).scaled(1e-3),
+                addition.whole_g,
             )
         )
     return tuple(found)

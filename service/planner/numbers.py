@@ -24,6 +24,7 @@ from service.physics.mixture import WATER_G_PER_ML
 from service.planner.asked import Preference, TargetAsked
 from service.planner.materials import Material, poured
 from service.planner.ratios import Ratios
+from service.planner.steps import OURS, Senses
 from service.solver.local import is_liquid
 from service.solver.problem import Aim, Problem, Ratio
 from service.solver.stages import Goal
@@ -56,6 +57,7 @@ class Numbers:
     prefer: tuple[Preference, ...]
     boundless: tuple[int, ...]
     ph_beside: float | None
+    senses: Senses = OURS
 
     @property
     def materials(self) -> Sequence[Material]:
@@ -82,7 +84,9 @@ class Numbers:
                 aims[i] = self.ratios.aim(preference, f"/prefer/{i}", chemistry, beside)
         by_name = {target.name: target for target in self.targets}
         goals = tuple(
-            _goal(by_name[goal.name], self.ratios, chemistry, beside) if depends_on_acids(goal.name) else goal
+            _goal(by_name[goal.name], self.ratios, chemistry, beside, self.senses)
+            if depends_on_acids(goal.name)
+            else goal
             for goal in self.goals
         )
         return replace(self, problem=replace(self.problem, rows=rows, aims=tuple(aims)), goals=goals, ph_beside=beside)
@@ -213,10 +217,15 @@ def numbers_from(
     targets: Sequence[TargetAsked],
     prefer: Sequence[Preference],
     chemistry: Chemistry,
+    *,
+    every_column: bool = False,
+    senses: Senses = OURS,
 ) -> Numbers:
     """The solver's problem for some materials, targets and preferences.
 
-    Parameters: materials, sorted; targets; prefer, in order; chemistry, the constants of acids at some blend.
+    Parameters: materials, sorted; targets; prefer, in order; chemistry, the constants of acids at some blend;
+    every_column, True to make columns of given amounts too, held between equal bounds; senses, the steps that distances
+    are counted in.
     Returns: Numbers.
     Raises: InputError where a preference needs a price or a volume that a material lacks.
     """
@@ -228,7 +237,7 @@ def numbers_from(
             f"Least {shrinking} of nothing is nothing: say how much to make by a target for the volume.",
             "/targets/volume",
         )
-    free = tuple(i for i, m in enumerate(materials) if not m.fixed)
+    free = tuple(i for i, m in enumerate(materials) if every_column or not m.fixed)
     ratios = Ratios(materials, free, litres)
     floor_l = max((t.low for t in targets if t.name == "volume"), default=0.0)
     lower, upper, boundless = [], [], []
@@ -255,21 +264,25 @@ def numbers_from(
             *((Aim((Ratio(ratios.volume.scaled(-1.0)),)),) if unscaled else ()),
             *ratios.tie_breakers(),
         ),
+        tuple((materials[i].whole_g or 0.0) / (1000.0 * litres) for i in free)
+        if any(materials[i].whole_g for i in free)
+        else (),
     )
     fallback = ratios.fixed.sums if ratios.fixed.sums[0] > 0.0 else (0.9, 0.05, 0.08, 0.08, 0.0, 0.0005, 0.0)
     return Numbers(
         problem,
-        tuple(sorted((_goal(t, ratios, chemistry, beside) for t in targets), key=lambda g: g.name)),
+        tuple(sorted((_goal(t, ratios, chemistry, beside, senses) for t in targets), key=lambda g: g.name)),
         _likely_state(targets, fallback),
         ratios,
         tuple(targets),
         tuple(prefer),
         tuple(boundless),
         beside,
+        senses,
     )
 
 
-def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float | None) -> Goal:
+def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float | None, senses: Senses) -> Goal:
     """A target in numbers; distances from a pH are counted beside `ph`."""
     law = PROPERTIES[target.name]
     pointer = f"/targets/{target.name}"
@@ -285,7 +298,7 @@ def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float |
         target.low,
         target.high,
         target.value,
-        law.step(size),
+        senses.noticeable(target.name, size),
         target.priority,
         ph_ratio,
     )

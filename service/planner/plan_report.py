@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isinf
 from typing import Literal
 
@@ -11,9 +11,12 @@ from service.model.contents import Contents
 from service.model.lot_class import Assumed
 from service.model.properties import PROPERTIES
 from service.planner.acidity_cautions import WIDE_PH
-from service.planner.answers import Caution, PhPrediction, Proof, TargetReport
+from service.planner.answers import Caution, PhPrediction, Proof
+from service.planner.answers_blend import TargetReport
+from service.planner.answers_decisions import Clash, Marginal
 from service.planner.asked import PlanAsked, TargetAsked
-from service.planner.marginals import binding_targets, marginal_text
+from service.planner.marginals import binding_targets, marginals_of
+from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
 from service.planner.predict import rounded, value_of
 from service.planner.ratios import GUARDS
@@ -23,10 +26,10 @@ from service.solver.solve import Verdict
 
 OutcomeName = Literal["targets_met", "nearest_measurable", "targets_clash", "no_plan_found"]
 
-_ROUNDING_SHARE = 0.1
+ROUNDING_SHARE = 0.1
 """A rounded plan still meets a target when it misses it by no more than this share of what counts as exact."""
 
-_SOLVER_SHARE = 1e-4
+SOLVER_SHARE = 1e-4
 """The same without rounding: what the solver's own tolerance amounts to."""
 
 _EDGE = 0.999
@@ -58,7 +61,7 @@ class Solved:
                 return "targets_met"
             return "nearest_measurable" if self.asked.rounding != "none" else "no_plan_found"
         if self.result.outcome is Outcome.CLASH and not self.at_edge and self.settled:
-            return "targets_clash"
+            return "nearest_measurable" if self.result.packs_only else "targets_clash"
         return "no_plan_found"
 
     def proof(self) -> Proof:
@@ -72,36 +75,34 @@ class Solved:
         unknown = verdict is Verdict.PROVED_IMPOSSIBLE or gap > 1.0
         return Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(self.result.milliseconds, 3))
 
-    def reports(self, masses_g: Sequence[float], contents: Contents) -> tuple[TargetReport, ...]:
-        """What became of each target with these masses."""
+    def marginals(self) -> tuple[Marginal, ...]:
+        """What a small change of each binding target and limit costs, where the targets are met."""
+        if self.result.outcome is not Outcome.MET:
+            return ()
+        masses = self.numbers.masses_g(self.result.x)
+        contents = poured(self.numbers.materials, masses)
+        circumstances = self.asked.circumstances
+        values = {}
+        for target in self.asked.targets:
+            value = value_of(target.name, self.numbers.materials, masses, contents, circumstances.end_point_ph)
+            if value is not None:
+                values[target.name] = value
+        return marginals_of(self.result, self.numbers, values, circumstances, [p.name for p in self.asked.prefer])
+
+    def reports(
+        self, masses_g: Sequence[float], contents: Contents, marginals: Sequence[Marginal] = ()
+    ) -> tuple[TargetReport, ...]:
+        """What became of each target with these masses; `marginals` of the plan, where they are known."""
         binding = binding_targets(self.result)
+        prices = {m.of: m.text for m in marginals}
+        share = SOLVER_SHARE if self.asked.rounding == "none" else ROUNDING_SHARE
         found = []
         for target in self.asked.targets:
-            law = PROPERTIES[target.name]
             reached = value_of(
                 target.name, self.numbers.materials, masses_g, contents, self.asked.circumstances.end_point_ph
             )
-            miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
-            size = abs(reached) if reached is not None else 0.0
-            share = _SOLVER_SHARE if self.asked.rounding == "none" else _ROUNDING_SHARE
-            met = miss <= share * law.tolerance(size) + 1e-12 * size
-            priced = target.name in binding and self.result.outcome is Outcome.MET and reached is not None
-            found.append(
-                TargetReport(
-                    property=target.name,
-                    asked=target.asked,
-                    reached=None if reached is None else rounded(target.name, reached),
-                    unit=law.unit,
-                    miss=0.0 if met or isinf(miss) else float(f"{_distance(target, reached or 0.0):.3g}"),
-                    met=met,
-                    binding=target.name in binding,
-                    marginal=marginal_text(
-                        self.result, self.numbers, target.name, reached or 0.0, self.asked.circumstances
-                    )
-                    if priced
-                    else None,
-                )
-            )
+            report = report_of(target, reached, share)
+            found.append(replace(report, binding=target.name in binding, marginal=prices.get(target.name)))
         return tuple(found)
 
     def _proved_what(self) -> str:
@@ -116,7 +117,12 @@ class Solved:
         return "no smaller addition meets them"
 
     def summary(
-        self, outcome: OutcomeName, proof: Proof, reports: Sequence[TargetReport], ph: PhPrediction | None
+        self,
+        outcome: OutcomeName,
+        proof: Proof,
+        reports: Sequence[TargetReport],
+        ph: PhPrediction | None,
+        clash: Clash | None = None,
     ) -> str:
         """One sentence about the whole, and one more where the acids were not read."""
         unread = ""
@@ -124,14 +130,19 @@ class Solved:
             unread = (
                 f" The pH rests on typical values and may be {ph.low:.1f} to {ph.high:.1f}: read pH and acidity first."
             )
-        words = "; ".join(_miss_words(r) for r in reports if not r.met)
+        words = "; ".join(miss_words(r) for r in reports if not r.met)
         if outcome == "targets_met":
             if proof.verdict == "proved_best":
                 return f"All targets are met, and {self._proved_what()} (proved).{unread}"
             return f"All targets are met; better amounts may exist.{unread}"
         if outcome == "nearest_measurable":
-            return f"Every target can be met, but not after rounding each amount to the scale's step: {words}."
+            if self.result.packs_only:
+                return f"Every target could be met with opened packs, but not with whole ones: {words}."
+            shown = "the scale's step" if self.asked.rounding == "scale" else "what scale, jug and spoons show"
+            return f"Every target can be met, but not after rounding the amounts to {shown}: {words}."
         if outcome == "targets_clash":
+            if clash is not None and clash.conflict:
+                return f"{clash.text} The nearest plan: {words}."
             return f"No amounts within the limits meet all targets (proved). The nearest plan: {words}."
         return f"No plan was found, and it is not proved that there is none. The nearest found: {words}."
 
@@ -162,6 +173,24 @@ class Solved:
         return found
 
 
+def report_of(target: TargetAsked, reached: float | None, share: float) -> TargetReport:
+    """What became of one target; it counts as met within `share` of what counts as exact."""
+    law = PROPERTIES[target.name]
+    miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
+    size = abs(reached) if reached is not None else 0.0
+    met = miss <= share * law.tolerance(size) + 1e-12 * size
+    return TargetReport(
+        property=target.name,
+        asked=target.asked,
+        reached=None if reached is None else rounded(target.name, reached),
+        unit=law.unit,
+        miss=0.0 if met or isinf(miss) else float(f"{_distance(target, reached or 0.0):.3g}"),
+        met=met,
+        binding=False,
+        marginal=None,
+    )
+
+
 def _distance(target: TargetAsked, reached: float) -> float:
     """Distance from the value asked for, or outside the range."""
     if target.value is not None:
@@ -169,7 +198,8 @@ def _distance(target: TargetAsked, reached: float) -> float:
     return max(target.low - reached, reached - target.high, 0.0)
 
 
-def _miss_words(report: TargetReport) -> str:
+def miss_words(report: TargetReport) -> str:
+    """What a target reaches instead, in words."""
     if report.reached is None:
         return f"{report.property} is not defined for this blend"
     shown = number_text(report.reached, 10.0 ** -PROPERTIES[report.property].decimals)

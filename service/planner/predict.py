@@ -21,7 +21,7 @@ from service.planner.answers import (
 )
 from service.planner.asked import AdditionAsked, Circumstances, Instruments
 from service.planner.materials import Material, poured
-from service.quantities import System, mass_text, volume_text
+from service.quantities import Kind, System, mass_text, parse_quantity, volume_text
 from service.quantities.units import ML_PER_US_GALLON
 
 _CROSS_CHECK_TOP_ABV_PERCENT = 20.0
@@ -137,16 +137,46 @@ def _amount_text(
     return f"{by_mass}, about {volume_text(volume_ml, system, min(instruments.jug_step_ml, _FINE_STEP_ML))}"
 
 
+def _measured_text(
+    measured: str, mass_g: float, volume_ml: float | None, system: System, instruments: Instruments
+) -> str:
+    """What was measured, in its own words, with grams or litres beside other units and about the other quantity."""
+    by_mass = mass_text(mass_g, system, instruments.scale_step_g)
+    if parse_quantity(measured, {Kind.MASS, Kind.VOLUME}).kind is Kind.MASS:
+        if measured.endswith("g") and system != "metric":
+            measured += f" ({by_mass})"
+        elif not measured.endswith("g") and mass_g < _FEW_GRAMS:
+            measured += f" ({mass_text(mass_g, 'metric', min(instruments.scale_step_g, _FINE_STEP_G))})"
+        if volume_ml is None:
+            return measured
+        return f"{measured}, about {volume_text(volume_ml, system, min(instruments.jug_step_ml, _FINE_STEP_ML))}"
+    if not measured.endswith("L"):
+        measured += f" ({volume_text(volume_ml or 0.0, 'metric', _FINE_STEP_ML)})"
+    return f"{measured}, or {by_mass}"
+
+
+def _packs(material: Material, mass_g: float) -> float | None:
+    pack_g = material.source.pack_g if isinstance(material.source, AdditionAsked) else None
+    return None if pack_g is None else round(mass_g / pack_g, 4)
+
+
 def amounts_of(
-    materials: Sequence[Material], masses_g: Sequence[float], volume_l: float, circumstances: Circumstances
+    materials: Sequence[Material],
+    masses_g: Sequence[float],
+    volume_l: float,
+    circumstances: Circumstances,
+    texts: Sequence[str | None] | None = None,
 ) -> tuple[Amount, ...]:
-    """How much of each material, in the caller's system."""
+    """How much of each material, in the caller's system; `texts` are the words of amounts that were rounded."""
     instruments, system = circumstances.instruments, circumstances.system
     result = []
-    for material, mass_g in zip(materials, masses_g, strict=True):
+    measured = [None] * len(materials) if texts is None else texts
+    for material, mass_g, text in zip(materials, masses_g, measured, strict=True):
         volume_ml = None if material.density_g_ml is None else mass_g / material.density_g_ml
         words = "none"
-        if mass_g > 0.0:
+        if mass_g > 0.0 and text is not None:
+            words = _measured_text(text, mass_g, volume_ml, system, instruments)
+        elif mass_g > 0.0:
             words = _amount_text(material, mass_g, volume_ml, system, instruments)
         result.append(
             Amount(
@@ -157,6 +187,7 @@ def amounts_of(
                 words,
                 None if volume_ml is None else round(volume_ml / (10.0 * volume_l), 3),
                 None if material.price_per_g is None else round(mass_g * material.price_per_g, 4),
+                _packs(material, mass_g),
             )
         )
     return tuple(result)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from service.errors import InputError
 from service.model.lot_class import Assumed
-from service.planner.answers import BlendForecast, BlendPlan, Caution
+from service.planner.answers import Caution
+from service.planner.answers_blend import BlendForecast, BlendPlan
 from service.planner.asked import (
     AdditionAsked,
     Circumstances,

@@ -63,7 +63,13 @@ def answer(asked: PlanAsked, materials: Sequence[Material]) -> Answered:
     until = perf_counter() + asked.deadline_s
     end_point = asked.circumstances.end_point_ph
     likely = likely_blend(materials, asked.targets)
-    numbers = numbers_from(materials, asked.targets, asked.prefer, chemistry_of(likely, end_point))
+    numbers = numbers_from(
+        materials,
+        asked.targets,
+        asked.prefer,
+        chemistry_of(likely, end_point),
+        senses=asked.circumstances.senses,
+    )
     names = {*(t.name for t in asked.targets), *(p.name for p in asked.prefer)}
     if not any(map(depends_on_acids, names)):
         return Answered(

@@ -36,7 +36,7 @@ class Quantity:
     """A quantity as read: base units are g, mL, °C, kPa, min and packs (`kind.base_unit`).
 
     `error_base` is the plus-or-minus in the same unit, or None if the text gave none. `system` is the system of
-    the units written (None for times and packs). `text` is what the caller wrote.
+    the units written (None for times and packs). `text` is what the caller wrote, `unit` its first unit.
     """
 
     kind: Kind
@@ -44,6 +44,7 @@ class Quantity:
     error_base: float | None
     system: System | None
     text: str
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,4 +187,4 @@ def parse_quantity(text: str, kinds: Collection[Kind], *, liquid: bool = False, 
     unit = terms[0].unit
     if unit.kind is Kind.TEMPERATURE and value < ABSOLUTE_ZERO_C:
         raise reader.refusal("this is below absolute zero, −273.15 °C")
-    return Quantity(unit.kind, value, error, unit.system, text)
+    return Quantity(unit.kind, value, error, unit.system, text, unit.symbol)

@@ -10,6 +10,8 @@ Goals are hard ranges of ratios, with or without a value to be near. The order i
 The cheap way comes first: hold every value with equality. Where that cannot be, deviations become columns of the
 same programme (an absolute value is two of them). Where the ranges themselves cannot be met, and only with a proof
 of it or when nothing was found, misses become columns too.
+
+Amounts in whole packs are whole in every stage. Where that is all that stands in the way of the ranges, it is said.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from time import perf_counter
 
+from service.solver.packs import solve_whole
 from service.solver.problem import Problem, volume_at
 from service.solver.solve import Solution, Verdict, solve
 from service.solver.stages import Goal, least_misses, near_values, range_rows, typical_divisor
@@ -40,7 +43,8 @@ class GoalResult:
     """Amounts for a set of goals.
 
     `problem` and `solution` are those of the last stage, whose first `size` columns are the amounts; `verdict`
-    and `gap` speak of the whole: PROVED_IMPOSSIBLE belongs to a clash, whose amounts are the nearest plan.
+    and `gap` speak of the whole: PROVED_IMPOSSIBLE belongs to a clash, whose amounts are the nearest plan. `packs_only`
+    says of a clash that the same ranges can be met as soon as packs may be opened in part.
     """
 
     outcome: Outcome
@@ -50,6 +54,7 @@ class GoalResult:
     problem: Problem
     solution: Solution
     milliseconds: float
+    packs_only: bool = False
 
 
 def _no_miss(loose: Problem, nearest: Solution, goals: Sequence[Goal]) -> bool:
@@ -57,6 +62,14 @@ def _no_miss(loose: Problem, nearest: Solution, goals: Sequence[Goal]) -> bool:
     volume = volume_at(loose, nearest.x)
     priorities = len({goal.priority for goal in goals})
     return all(aim.at(nearest.x, volume) <= _NOTHING for aim in loose.aims[:priorities])
+
+
+def _met_in_parts(
+    problem: Problem, goals: Sequence[Goal], references: Sequence[float], sums: Sequence[float], until: float
+) -> bool:
+    """Whether amounts that need not be whole packs are found in all ranges."""
+    rows = (*range_rows(goals, references, at_value=False), *problem.rows)
+    return solve(replace(problem, whole=(), rows=rows), sums, until=until, prove=False).found
 
 
 def ranges_cannot_be_met(problem: Problem, goals: Sequence[Goal], sums: Sequence[float], *, until: float) -> bool:
@@ -67,7 +80,7 @@ def ranges_cannot_be_met(problem: Problem, goals: Sequence[Goal], sums: Sequence
     """
     references = [typical_divisor(g.ratio, problem, sums) for g in goals]
     ranged = replace(problem, rows=(*range_rows(goals, references, at_value=False), *problem.rows))
-    return solve(ranged, sums, until=until, prove=False).verdict is Verdict.PROVED_IMPOSSIBLE
+    return solve_whole(ranged, sums, until=until, prove=False).verdict is Verdict.PROVED_IMPOSSIBLE
 
 
 def solve_goals(
@@ -89,20 +102,20 @@ def solve_goals(
         return GoalResult(outcome, verdict, solution.gap, solution.x[: problem.size], stage, solution, spent)
 
     held = replace(problem, rows=(*range_rows(goals, references, at_value=True), *problem.rows))
-    exact = solve(held, sums, until=until, prove=prove)
+    exact = solve_whole(held, sums, until=until, prove=prove)
     if exact.found:
         return result(Outcome.MET, exact.verdict, held, exact)
     impossible = exact.verdict is Verdict.PROVED_IMPOSSIBLE
     if any(g.value is not None for g in goals):
         near = near_values(problem, goals, references)
-        ranged = solve(near, sums, until=until, prove=prove)
-        if ranged.found:
-            return result(Outcome.MET, ranged.verdict, near, ranged)
-        impossible = ranged.verdict is Verdict.PROVED_IMPOSSIBLE
+        nearby = solve_whole(near, sums, until=until, prove=prove)
+        if nearby.found:
+            return result(Outcome.MET, nearby.verdict, near, nearby)
+        impossible = nearby.verdict is Verdict.PROVED_IMPOSSIBLE
     loose = least_misses(problem, goals, references)
-    nearest = solve(loose, sums, until=until, prove=False)
+    nearest = solve_whole(loose, sums, until=until, prove=False)
     if not nearest.found:  # any drink at all within the limits, by the preferences
-        anything = solve(problem, sums, until=until, prove=False)
+        anything = solve_whole(problem, sums, until=until, prove=False)
         if anything.found:
             return result(Outcome.NOT_FOUND, Verdict.BEST_FOUND, problem, anything)
     elif not impossible and _no_miss(loose, nearest, goals):
@@ -111,4 +124,5 @@ def solve_goals(
     verdict = (
         Verdict.PROVED_IMPOSSIBLE if impossible else Verdict.BEST_FOUND if nearest.found else Verdict.NOTHING_FOUND
     )
-    return result(outcome, verdict, loose, nearest)
+    only = impossible and any(problem.whole) and _met_in_parts(problem, goals, references, sums, until)
+    return replace(result(outcome, verdict, loose, nearest), packs_only=only)

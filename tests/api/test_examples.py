@@ -13,9 +13,9 @@ from typing import Any
 import pytest
 from pydantic import BaseModel, TypeAdapter
 
-from service.api.requests import BlendForecastRequest, BlendPlanRequest
+from service.api.requests_blend import BlendForecastRequest, BlendPlanRequest
 from service.api.requests_stabilising import StabilisingPlanRequest
-from service.planner.answers import BlendForecast, BlendPlan
+from service.planner.answers_blend import BlendForecast, BlendPlan
 from service.planner.stabilising.answers import StabilisingPlan
 from tests.api.real import EXAMPLES, PATHS, all_examples, app, worked
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from service.api.later import KITCHEN_ROUNDING, NOT_ANSWERED_YET, PACK_PRICE
+from service.api.later import NOT_ANSWERED_YET, PACK_PRICE
 from tests.api.real import BASE, PATHS, app, changed, forecast, plan, post
 
 LOT, ADDITION = ("lots", 0), ("additions", 0)
@@ -93,7 +93,6 @@ def test_a_ph_that_no_drink_has_is_refused(target: Any, pointer: str) -> None:
 
 
 def test_other_things_of_a_later_version() -> None:
-    assert refused("rounding", to="kitchen") == ("/rounding", KITCHEN_ROUNDING)
     price = {"amount": 6.5, "per": "1 pack"}
     assert refused(*ADDITION, "price", to=price) == ("/additions/0/price/per", PACK_PRICE)
     assert refused(*LOT, "titration_end_point_ph", to=3.0)[0] == "/lots/0/titration_end_point_ph"
@@ -228,7 +227,6 @@ def test_all_faults_are_gathered_with_their_places() -> None:
         "additions": [{"ingredient": "honney"}, {"ingredient": "sugar", "max": "1 cup"}],
         "targets": {"ph": 34.0, "titratable_acidity": "7 g/L", "gravity": 1.012},
         "prefer": [{"maximise": "volume", "minimise": "cost"}],
-        "rounding": "kitchen",
         "instruments": {"scale": {"step": "1 L"}},
         "intended": {"vessel": "30"},
     }
@@ -242,11 +240,10 @@ def test_all_faults_are_gathered_with_their_places() -> None:
         "/targets/ph",
         "/targets/titratable_acidity",
         "/prefer/0",
-        "/rounding",
         "/instruments/scale/step",
         "/intended/vessel",
     }
-    assert "11 things" in post(PATHS["solve_blend"], body, 422)["detail"]
+    assert "10 things" in post(PATHS["solve_blend"], body, 422)["detail"]
 
 
 def test_shapes_are_gathered_too() -> None:

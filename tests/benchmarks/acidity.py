@@ -26,7 +26,7 @@ from unittest.mock import patch
 import numpy as np
 
 from service.api.reading_blend import plan_from
-from service.api.requests import BlendPlanRequest
+from service.api.requests_blend import BlendPlanRequest
 from service.catalogue.acidity import acids_from_figures
 from service.catalogue.lookup import get_ingredient
 from service.chemistry.acid_state import AcidState
@@ -37,7 +37,7 @@ from service.chemistry.medium import medium_of
 from service.model.acidity import chemistry_of
 from service.model.lot_acidity import AcidReadings, acids_of_lot
 from service.model.lot_class import LotClass
-from service.planner.answers import BlendPlan
+from service.planner.answers_blend import BlendPlan
 from service.planner.asked import PlanAsked
 from service.planner.blend_plan import solve_blend
 from tests.acid_states import state_of

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from service.api.reading_blend import plan_from
-from service.api.requests import BlendPlanRequest
+from service.api.requests_blend import BlendPlanRequest
 from service.catalogue import acidity
 from service.catalogue.loader import ingredients
 from service.catalogue.lookup import get_ingredient

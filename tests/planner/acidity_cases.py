@@ -11,7 +11,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from service.api.reading_blend import plan_from
-from service.api.requests import BlendPlanRequest
+from service.api.requests_blend import BlendPlanRequest
 from service.model.acidity import chemistry_of
 from service.planner.asked import PlanAsked
 from service.planner.materials import Material, materials_of, poured

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from service.api.reading_blend import forecast_from, plan_from
-from service.api.requests import BlendForecastRequest, BlendPlanRequest
+from service.api.requests_blend import BlendForecastRequest, BlendPlanRequest
 from service.chemistry.charge_balance import ph_of, titratable_meq_per_l
 from service.chemistry.inference import infer_state
 from service.chemistry.many_states import ph_of_many

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from service.api.reading_blend import plan_from
-from service.api.requests import BlendPlanRequest
+from service.api.requests_blend import BlendPlanRequest
 from service.model.acidity import chemistry_of
 from service.planner.asked import PlanAsked
 from service.planner.materials import materials_of

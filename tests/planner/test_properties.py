@@ -13,7 +13,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from service.api.reading_blend import plan_from
-from service.api.requests import BlendPlanRequest
+from service.api.requests_blend import BlendPlanRequest
 from service.model.contents import COMPONENTS, Contents
 from service.physics.mixture import WATER_G_PER_ML
 from service.planner.materials import materials_of, poured

@@ -432,5 +432,5 @@ def test_a_clash_is_only_what_the_ranges_prove(
     def pretend(*arguments: Any, **options: Any) -> Solution:
         return next(pretended, None) or real(*arguments, **options)
 
-    monkeypatch.setattr(goals_module, "solve", pretend)
+    monkeypatch.setattr(goals_module, "solve_whole", pretend)
     assert solve_goals(instance.problem, [goal], instance.start).outcome is outcome

@@ -1,0 +1,89 @@
+"""A blend request of any kind as a plain body answered by a status and a plain body.
+
+One path for batches and for the command line: validated, read, solved and written as over HTTP.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from pydantic import BaseModel, TypeAdapter, ValidationError
+
+from service.api.problems import problem_document, problem_from_error
+from service.api.reading_blend import forecast_from, plan_or_portions_from, trade_from
+from service.api.reading_stabilising import stabilising_from
+from service.api.requests_blend import BlendForecastRequest, BlendPlanRequest, TradeOffRequest
+from service.api.requests_stabilising import StabilisingPlanRequest
+from service.api.settings import Settings
+from service.api.validation import faults_from_validation
+from service.errors import ServiceError
+from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan
+from service.planner.asked import PortionsAsked
+from service.planner.blend_forecast import forecast_blend
+from service.planner.blend_plan import solve_blend
+from service.planner.portions import solve_blend_portions
+from service.planner.stabilising.answers import StabilisingPlan
+from service.planner.stabilising.plan import plan_stabilising
+from service.planner.trade_off.answers import TradeOff
+from service.planner.trade_off.plan import trade_off
+
+Plan = BlendPlan | PortionedPlan
+
+
+def planned(request: BlendPlanRequest, deadline_s: float) -> Plan:
+    """The plan for a request, of one drink or of several portions."""
+    asked = plan_or_portions_from(request, deadline_s)
+    return solve_blend_portions(asked) if isinstance(asked, PortionsAsked) else solve_blend(asked)
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """An operation by its request, its answer, and what leads from one to the other within a time [s]."""
+
+    request: type[BaseModel]
+    answer: Any
+    run: Callable[[Any, float], Any]
+    reads: Callable[..., Any]
+
+
+OPERATIONS: Final[Mapping[str, Operation]] = {
+    "solve_blend": Operation(BlendPlanRequest, Plan, planned, plan_or_portions_from),
+    "forecast_blend": Operation(
+        BlendForecastRequest, BlendForecast, lambda r, _: forecast_blend(forecast_from(r)), forecast_from
+    ),
+    "trade_off": Operation(TradeOffRequest, TradeOff, lambda r, s: trade_off(trade_from(r, s)), trade_from),
+    "plan_stabilising": Operation(
+        StabilisingPlanRequest, StabilisingPlan, lambda r, _: plan_stabilising(stabilising_from(r)), stabilising_from
+    ),
+}
+"""By operation id."""
+
+
+@cache
+def writer(operation: str) -> TypeAdapter[Any]:
+    """What writes the answers of an operation as plain values."""
+    return TypeAdapter(OPERATIONS[operation].answer)
+
+
+def answer_body(operation: str, body: Any, settings: Settings, path: str) -> tuple[int, dict[str, Any]]:
+    """The status and body that the service answers to a request's body.
+
+    Parameters: operation, of OPERATIONS; body, as parsed from JSON; settings, whose deadline bounds a solve; path,
+    named in a problem as its instance.
+    Returns: HTTP status and the answer or problem document.
+    """
+    chosen = OPERATIONS[operation]
+    scope = {"path": path, "state": {}}
+    try:
+        answer = chosen.run(chosen.request.model_validate(body), settings.deadline_s)
+        return 200, writer(operation).dump_python(answer, mode="json")
+    except ValidationError as error:
+        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
+        _, faults = faults_from_validation(located, body, chosen.reads)
+        return 422, problem_document(scope, "request-invalid", "The request has to change.", errors=faults)
+    except ServiceError as error:
+        document = problem_from_error(scope, error)
+        return int(document["status"]), document

@@ -1,0 +1,99 @@
+"""Many blend requests in one body: each is answered or refused on its own, in its order.
+
+Scripts that sweep a parameter send their sweep at once. The limits of sizes hold for every request by itself; how many
+there may be, and for how long they may be computed together, are settings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from time import perf_counter
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from service.api.answering import Plan, planned
+from service.api.problems import Problem, problem_document, problem_from_error
+from service.api.reading_blend import plan_or_portions_from
+from service.api.requests_blend import BlendPlanRequest
+from service.api.settings import Settings
+from service.api.sizes import OversizeError, too_long
+from service.api.tables import Row, plan_rows, same_columns
+from service.api.validation import faults_from_validation
+from service.errors import ServiceError
+from service.planner.answers_decisions import SHOWN
+
+_PATH: Final = "/v1/blend-plans"
+
+
+@dataclass(frozen=True, slots=True)
+class BatchResult:
+    """What became of one request: a plan with status 200, or a problem."""
+
+    __pydantic_config__ = SHOWN
+
+    status: int
+    """The HTTP status that the request alone would have had."""
+    plan: Plan | None
+    """The plan, as of POST /v1/blend-plans; null with a problem."""
+    problem: Problem | None
+    """The refusal; null with a plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class BatchAnswer:
+    """The answer to `solve_blends`."""
+
+    __pydantic_config__ = SHOWN
+
+    results: tuple[BatchResult, ...]
+    """One for each request, in their order."""
+
+
+def answer_batch(requests: Sequence[Any], settings: Settings) -> BatchAnswer:
+    """Answer every request by itself.
+
+    Parameters: requests, bodies of POST /v1/blend-plans; settings, whose `deadline_s` bounds each and whose
+    `batch_deadline_s` bounds all: requests that would start later are refused with 503, to be sent again.
+    Returns: BatchAnswer.
+    """
+    until = perf_counter() + settings.batch_deadline_s
+    return BatchAnswer(tuple(_one(body, settings, until) for body in requests))
+
+
+def _one(body: Any, settings: Settings, until: float) -> BatchResult:
+    scope = {"path": _PATH, "state": {}}
+    left = until - perf_counter()
+    try:
+        if left <= 0.0:
+            detail = f"The batch took its {settings.batch_deadline_s:g} s before this request: send it again."
+            return _refused(problem_document(scope, "busy", detail))
+        oversized = list(too_long(body, settings))
+        if oversized:
+            raise OversizeError(oversized)
+        request = BlendPlanRequest.model_validate(body)
+        return BatchResult(200, planned(request, min(settings.deadline_s, left)), None)
+    except ValidationError as error:
+        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
+        _, faults = faults_from_validation(located, body, plan_or_portions_from)
+        return _refused(problem_document(scope, "request-invalid", "The request has to change.", errors=faults))
+    except ServiceError as error:
+        return _refused(problem_from_error(scope, error))
+
+
+def _refused(document: dict[str, Any]) -> BatchResult:
+    return BatchResult(int(document["status"]), None, Problem.model_validate(document))
+
+
+def batch_rows(answer: BatchAnswer) -> list[Row]:
+    """One row for each plan or problem, numbered from 1; all have the columns of all."""
+    rows: list[Row] = []
+    for number, result in enumerate(answer.results, start=1):
+        head: Row = {"request": number, "status": result.status, "problem": None}
+        if result.plan is None:
+            assert result.problem is not None
+            rows.append({**head, "problem": result.problem.detail})
+        else:
+            rows.extend({**head, **row} for row in plan_rows(result.plan))
+    return same_columns(rows)

@@ -1,0 +1,283 @@
+"""Reads additions: ingredients as measured, their limits, packs and prices."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import ceil, floor
+from typing import Final, TypeVar
+
+from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l
+from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
+from service.catalogue.derived import density_g_ml
+from service.catalogue.inline import ingredient_from_composition
+from service.catalogue.label import Label, dilution_from_text, label_assumptions, with_label
+from service.catalogue.lookup import get_ingredient, resolve_id
+from service.catalogue.overrides import Measured, with_measured
+from service.catalogue.records import FruitFamily, Ingredient
+from service.errors import InconsistentError, InputError, QuantityError, ServiceError
+from service.model.lot_class import Assumed
+from service.planner.asked import AdditionAsked
+from service.quantities import AcidityBasis, Kind, parse_acidity, parse_quantity
+
+_DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*", re.IGNORECASE)
+_MOST_G: Final = 1e11
+_DUST: Final = 1e-9
+
+T = TypeVar("T")
+
+
+def within(value: float, most: float, words: str, pointer: str) -> float:
+    """Refuse an amount that no cellar holds."""
+    if value > most:
+        raise InputError(f"That is more than {words}: check the unit.", pointer)
+    return value
+
+
+def _density(text: str) -> float:
+    found = _DENSITY.fullmatch(text)
+    if found is None:
+        raise QuantityError(f"“{text}”: write a density such as “1.045 g/mL” or “1045 kg/m3”.", "/density")
+    value = float(found.group(1))
+    return value / 1000.0 if found.group(2).lower().startswith("kg/m") else value
+
+
+def _measured(ingredient: Ingredient, given: MeasuredIn) -> Measured:
+    per_l = per_kg = None
+    if given.titratable_acidity is not None:
+        acidity = parse_acidity(given.titratable_acidity, pointer="/titratable_acidity")
+        value = meq_per_l(acidity, 1.0)
+        if acidity.basis in (AcidityBasis.G_PER_KG, AcidityBasis.MEQ_PER_KG):
+            per_kg = value
+        else:
+            per_l = value
+    if given.label is not None:
+        return _labelled(ingredient, given, per_kg, per_l)
+    temperature = 20.0
+    if given.refractive_index_temperature is not None:
+        if given.refractive_index is None:
+            raise InputError("A temperature without a refractive index.", "/refractive_index_temperature")
+        temperature = parse_quantity(
+            given.refractive_index_temperature, {Kind.TEMPERATURE}, pointer="/refractive_index_temperature"
+        ).value_base
+    if given.titration_end_point_ph is not None and given.titratable_acidity is None:
+        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+    if given.brix_is_refractometer_reading and given.brix is None:
+        raise InputError("Give the refractometer's reading as brix.", "/brix")
+    return with_measured(
+        ingredient,
+        brix=given.brix,
+        brix_is_refractometer_reading=given.brix_is_refractometer_reading,
+        moisture_percent=given.moisture_percent,
+        refractive_index=given.refractive_index,
+        refractive_index_temperature_c=temperature,
+        density_g_ml=None if given.density is None else _density(given.density),
+        titratable_acidity_meq_per_kg=per_kg,
+        titratable_acidity_meq_per_l=per_l,
+        ph=given.ph,
+        end_point_ph=end_point_from(given.titration_end_point_ph),
+    )
+
+
+_BESIDE_LABEL = ("brix", "moisture_percent", "refractive_index", "density", "brix_is_refractometer_reading")
+
+
+def _label(given: LabelIn) -> Label:
+    serving = parse_quantity(given.serving, VOLUME, liquid=True, pointer="/label/serving").value_base
+    if serving <= 0.0:
+        raise InputError("A serving holds more than nothing.", "/label/serving")
+    return Label(
+        serving,
+        float(given.sugar_g),
+        None if given.juice_percent is None else float(given.juice_percent),
+        None if given.diluted is None else dilution_from_text(given.diluted),
+    )
+
+
+def _labelled(ingredient: Ingredient, given: MeasuredIn, per_kg: float | None, per_l: float | None) -> Measured:
+    """The ingredient by its nutrition label; acidity and pH may be measured besides."""
+    assert given.label is not None
+    for name in _BESIDE_LABEL:
+        if name in given.model_fields_set and getattr(given, name):
+            raise InputError(f"The label and {name} both speak of the solids: give one of them.", f"/{name}")
+    return with_label(
+        ingredient,
+        _label(given.label),
+        titratable_acidity_meq_per_kg=per_kg,
+        titratable_acidity_meq_per_l=per_l,
+        ph=given.ph,
+        end_point_ph=end_point_from(given.titration_end_point_ph),
+    )
+
+
+def _inline(given: CompositionIn) -> Ingredient:
+    return ingredient_from_composition(
+        given.name,
+        given.components_g_per_100g,
+        ta_g_citric_per_100g=given.ta_g_citric_per_100g,
+        ph=given.ph,
+        juice_share_percent=given.juice_share_percent,
+        fruit_family=FruitFamily(given.fruit_family),
+    )
+
+
+def mass_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str) -> float:
+    """The mass [g] of an amount given by mass or, for a liquid, by volume."""
+    quantity = reader.quantity(text, MASS_OR_VOLUME, pointer, liquid=not ingredient.bulk_solid)
+    if quantity.kind is Kind.MASS:
+        return within(quantity.value_base, _MOST_G, "100,000 t", pointer)
+    try:
+        return within(quantity.value_base * density_g_ml(ingredient), _MOST_G, "100,000 t", pointer)
+    except ServiceError as error:
+        raise error.below(pointer) from error
+
+
+def _price_per_g(given: PriceIn, ingredient: Ingredient, pack_g: float | None, reader: Reader) -> float:
+    if parse_quantity(given.per, MASS_OR_VOLUME | {Kind.PACKS}, pointer="/price/per").kind is Kind.PACKS:
+        mass_g = _packs(given.per, pack_g, "/price/per")
+    else:
+        mass_g = mass_from(given.per, ingredient, reader, "/price/per")
+    if mass_g <= 0.0:
+        raise InputError("A price is for more than nothing.", "/price/per")
+    return float(given.amount) / mass_g
+
+
+def _packs(text: str, pack_g: float | None, pointer: str) -> float:
+    """The mass [g] of a number of packs."""
+    packs = parse_quantity(text, {Kind.PACKS}, pointer=pointer).value_base
+    if pack_g is None:
+        raise InputError("Say what a pack holds: “pack”, such as “1 kg” or “12 fl oz”.", pointer)
+    return packs * pack_g
+
+
+def _ingredient(given: AdditionBase) -> tuple[Ingredient, str | None, Measured | None]:
+    """The ingredient as measured, and the short name it was asked for by."""
+    if (given.ingredient is None) == (given.composition is None):
+        raise InputError("Name an ingredient of the catalogue or give its composition, one of the two.", "/ingredient")
+    alias = None
+    if given.ingredient is not None:
+        try:
+            ingredient = get_ingredient(given.ingredient)
+        except ServiceError as error:
+            raise error.below("/ingredient") from error
+        alias = given.ingredient if resolve_id(given.ingredient) != given.ingredient else None
+    else:
+        assert given.composition is not None
+        try:
+            ingredient = _inline(given.composition)
+        except ServiceError as error:
+            error.pointer = error.pointer.replace("/composition", "/components_g_per_100g", 1)
+            raise error.below("/composition") from error
+    if given.measured is None or not given.measured.model_fields_set:
+        return ingredient, alias, None
+    try:
+        return ingredient, alias, _measured(ingredient, given.measured)
+    except ServiceError as error:
+        raise error.below("/measured") from error
+
+
+def _speaks_of_packs(text: str) -> bool:
+    return parse_quantity(text, MASS_OR_VOLUME | {Kind.PACKS}, liquid=False).kind is Kind.PACKS
+
+
+def _limit(
+    text: str | None, ingredient: Ingredient, pack_g: float | None, reader: Reader, pointer: str
+) -> float | None:
+    """A limit [g], given as a mass, a volume or a number of packs."""
+    if text is None:
+        return None
+    if pack_g is not None and _at(pointer, lambda: _speaks_of_packs(text)):
+        return _packs(text, pack_g, pointer)
+    return mass_from(text, ingredient, reader, pointer)
+
+
+def _at(pointer: str, read: Callable[[], T]) -> T:
+    try:
+        return read()
+    except ServiceError as error:
+        raise error.below(pointer) from error
+
+
+def _pack(given: AdditionIn, ingredient: Ingredient, reader: Reader) -> float | None:
+    """What a pack holds [g]."""
+    if given.pack is None:
+        if given.max_packs is not None or given.half_packs:
+            raise InputError("Say what a pack holds: “pack”, such as “1 kg” or “12 fl oz”.", "/pack")
+        return None
+    mass_g = mass_from(given.pack, ingredient, reader, "/pack")
+    if mass_g <= 0.0:
+        raise InputError("A pack holds more than nothing.", "/pack")
+    return mass_g
+
+
+@dataclass(frozen=True, slots=True)
+class _Limits:
+    least_g: float = 0.0
+    most_g: float | None = None
+    pack_g: float | None = None
+    whole_g: float | None = None
+    unit: str | None = None
+
+
+def _limits(given: AdditionIn, ingredient: Ingredient, reader: Reader) -> _Limits:
+    """Between what masses it may be chosen, and in what packs."""
+    pack_g = _pack(given, ingredient, reader)
+    if given.amount is not None:
+        if given.min is not None or given.max is not None or given.max_packs is not None:
+            raise InputError("Give a fixed amount or limits, not both.", "/amount")
+        fixed = _limit(given.amount, ingredient, pack_g, reader, "/amount") or 0.0
+        return _Limits(fixed, fixed, pack_g)
+    least = _limit(given.min, ingredient, pack_g, reader, "/min") or 0.0
+    most = _limit(given.max, ingredient, pack_g, reader, "/max")
+    unit = next((_unit(text) for text in (given.max, given.min) if text is not None), None)
+    if pack_g is None:
+        if most is not None and least > most:
+            raise InconsistentError("The least to add is more than the most.", "/min")
+        return _Limits(least, most, unit=unit)
+    if given.max_packs is not None:
+        if most is not None:
+            raise InputError("Give max or max_packs, not both.", "/max_packs")
+        most = within(given.max_packs * pack_g, _MOST_G, "100,000 t", "/max_packs")
+    whole_g = 0.5 * pack_g if given.half_packs else pack_g
+    if most is not None and ceil(least / whole_g * (1.0 - _DUST)) > floor(most / whole_g * (1.0 + _DUST)):
+        raise InconsistentError("No whole number of packs lies between the least and the most.", "/min")
+    return _Limits(least, most, pack_g, whole_g, unit)
+
+
+def _unit(text: str) -> str | None:
+    quantity = parse_quantity(text, MASS_OR_VOLUME | {Kind.PACKS})
+    return None if quantity.kind is Kind.PACKS else quantity.unit
+
+
+def addition_from(given: AdditionIn | AdditionPoured, reader: Reader) -> AdditionAsked:
+    """An addition as the planner takes it."""
+    table, alias, measured = _ingredient(given)
+    ingredient = table if measured is None else measured.ingredient
+    if isinstance(given, AdditionIn):
+        limits = _limits(given, ingredient, reader)
+    else:
+        fixed = mass_from(given.amount, ingredient, reader, "/amount")
+        limits = _Limits(fixed, fixed)
+    return AdditionAsked(
+        ingredient,
+        alias,
+        limits.least_g,
+        limits.most_g,
+        None if given.price is None else _price_per_g(given.price, ingredient, limits.pack_g, reader),
+        given.treatment,
+        () if measured is None else measured.changed,
+        () if measured is None else measured.cautions,
+        given.model_dump_json(exclude_defaults=True),
+        given.amount,
+        limits.unit,
+        limits.pack_g,
+        limits.whole_g,
+        _label_assumed(given),
+    )
+
+
+def _label_assumed(given: AdditionBase) -> tuple[Assumed, ...]:
+    if given.measured is None or given.measured.label is None:
+        return ()
+    return tuple(Assumed(*words) for words in label_assumptions(_label(given.measured.label)))

@@ -1,0 +1,73 @@
+"""`POST /v1/trade-offs`, its table and its pictures."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from service.api.blends import with_examples
+from service.api.pictures import trade_off_picture
+from service.api.reading_blend import trade_from
+from service.api.requests_blend import TradeOffRequest
+from service.api.settings import Settings
+from service.api.tables import CsvResponse, trade_off_rows
+from service.planner.trade_off.answers import TradeOff
+from service.planner.trade_off.plan import trade_off as trade
+
+
+class SvgResponse(Response):
+    """A picture as `image/svg+xml`."""
+
+    media_type = "image/svg+xml"
+
+
+class PngResponse(Response):
+    """A picture as `image/png`."""
+
+    media_type = "image/png"
+
+
+def trade_offs_router(settings: Settings) -> APIRouter:
+    """What one property costs in another.
+
+    Parameters: settings, whose deadline bounds a curve.
+    Returns: the router.
+    """
+    router = APIRouter(prefix="/v1", tags=["blends"])
+
+    @router.post(
+        "/trade-offs",
+        summary="The best of one property for each level of another, every point a plan",
+        openapi_extra=with_examples("trade_off"),
+    )
+    def trade_off(request: TradeOffRequest) -> TradeOff:
+        return trade(trade_from(request, settings.deadline_s))
+
+    @router.post(
+        "/trade-offs.csv",
+        summary="The same as flat rows: one for each point",
+        response_class=CsvResponse,
+        openapi_extra=with_examples("trade_off"),
+    )
+    def trade_off_csv(request: TradeOffRequest) -> CsvResponse:
+        return CsvResponse(trade_off_rows(trade(trade_from(request, settings.deadline_s))))
+
+    @router.post(
+        "/trade-offs.svg",
+        summary="The same as a picture that scales",
+        response_class=SvgResponse,
+        openapi_extra=with_examples("trade_off"),
+    )
+    def trade_off_svg(request: TradeOffRequest) -> SvgResponse:
+        return SvgResponse(trade_off_picture(trade(trade_from(request, settings.deadline_s)), "svg"))
+
+    @router.post(
+        "/trade-offs.png",
+        summary="The same as a picture in pixels",
+        response_class=PngResponse,
+        openapi_extra=with_examples("trade_off"),
+    )
+    def trade_off_png(request: TradeOffRequest) -> PngResponse:
+        return PngResponse(trade_off_picture(trade(trade_from(request, settings.deadline_s)), "png"))
+
+    return router

@@ -1,0 +1,218 @@
+"""What blend plans and forecasts answer: plain records that the HTTP edge and the command line both write out.
+
+The text below a field is its description in the OpenAPI document.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from service.model.lot_class import Assumed
+from service.planner.answers import Amount, Caution, CrossCheck, NextReading, Predicted, Proof, SourceCited
+from service.planner.answers_decisions import SHOWN, Clash, Marginal
+from service.planner.compare import AgainstReading, Difference
+
+
+@dataclass(frozen=True, slots=True)
+class TargetReport:
+    """What became of one target: the miss is the distance outside what counts as met, in the property's unit."""
+
+    __pydantic_config__ = SHOWN
+
+    property: str
+    """Name of the property."""
+    asked: str
+    """The target in words."""
+    reached: float | None
+    """What the amounts give, in `unit`; null where it is not defined."""
+    unit: str
+    """Unit of `reached` and `miss`."""
+    miss: float
+    """Distance from the value asked for, or outside the range; 0 if it counts as met."""
+    met: bool
+    """Whether it counts as met."""
+    binding: bool
+    """Whether it holds the optimum where it is."""
+    marginal: str | None
+    """What a small change of a binding target takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A recipe beside the plan."""
+
+    __pydantic_config__ = SHOWN
+
+    recipe: str
+    """Name of the recipe."""
+    predicted: Predicted
+    """What the recipe gives."""
+    differences: tuple[Difference, ...]
+    """The plan's drink minus the recipe's."""
+    steps_are: str
+    """What the figures in just-noticeable steps are, and are not."""
+
+
+@dataclass(frozen=True, slots=True)
+class BlendPlan:
+    """The answer to `solve_blend`."""
+
+    __pydantic_config__ = SHOWN
+
+    outcome: Literal["targets_met", "nearest_measurable", "targets_clash", "no_plan_found"]
+    """What became of the targets."""
+    proof: Proof
+    """What is proved about it."""
+    summary: str
+    """One sentence about the whole."""
+    amounts: tuple[Amount, ...]
+    """How much of each lot and addition."""
+    predicted: Predicted
+    """The drink, from these very amounts."""
+    targets: tuple[TargetReport, ...]
+    """What became of each target."""
+    marginals: tuple[Marginal, ...]
+    """What a small change of each binding target and stock costs."""
+    clash: Clash | None
+    """Why the targets cannot all be met, and what would settle it; null where they can."""
+    compared: tuple[Compared, ...]
+    """How the drink differs from each recipe of the request."""
+    cross_check: CrossCheck | None
+    """A second rule for the extract; null above 20 % vol."""
+    currency: str | None
+    """As asked."""
+    units: str
+    """The system that texts are written in: metric, us or imperial."""
+    assumed: tuple[Assumed, ...]
+    """Every default used, and the reading that would replace it."""
+    cautions: tuple[Caution, ...]
+    """What to heed, `stop` first."""
+    next_reading: tuple[NextReading, ...]
+    """What to measure next."""
+    sources: tuple[SourceCited, ...]
+    """Documents behind the answer."""
+    model_version: str
+    """Release whose equations answered."""
+    data_version: str
+    """Version of the catalogue."""
+    batch: str | None
+    """Echo."""
+    date: str | None
+    """Echo."""
+    note: str | None
+    """Echo."""
+
+
+@dataclass(frozen=True, slots=True)
+class PortionPlan:
+    """One of several drinks made from the same lots and stocks."""
+
+    __pydantic_config__ = SHOWN
+
+    name: str
+    """Name of the portion."""
+    amounts: tuple[Amount, ...]
+    """How much of each lot and addition goes into it."""
+    predicted: Predicted
+    """The drink, from these very amounts."""
+    targets: tuple[TargetReport, ...]
+    """What became of each of its targets."""
+    cross_check: CrossCheck | None
+    """A second rule for the extract; null above 20 % vol."""
+
+
+@dataclass(frozen=True, slots=True)
+class PortionedPlan:
+    """The answer to `solve_blend` where the request splits a batch into portions."""
+
+    __pydantic_config__ = SHOWN
+
+    outcome: Literal["targets_met", "targets_clash", "no_plan_found"]
+    """What became of the targets of all portions together."""
+    proof: Proof
+    """What is proved about it."""
+    summary: str
+    """One sentence about the whole."""
+    portions: tuple[PortionPlan, ...]
+    """Each drink, in the order asked."""
+    totals: tuple[Amount, ...]
+    """How much of each lot and addition all portions take together."""
+    currency: str | None
+    """As asked."""
+    units: str
+    """The system that texts are written in: metric, us or imperial."""
+    assumed: tuple[Assumed, ...]
+    """Every default used, and the reading that would replace it."""
+    cautions: tuple[Caution, ...]
+    """What to heed, `stop` first."""
+    next_reading: tuple[NextReading, ...]
+    """What to measure next."""
+    sources: tuple[SourceCited, ...]
+    """Documents behind the answer."""
+    model_version: str
+    """Release whose equations answered."""
+    data_version: str
+    """Version of the catalogue."""
+    batch: str | None
+    """Echo."""
+    date: str | None
+    """Echo."""
+    note: str | None
+    """Echo."""
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeForecast:
+    """What one recipe will be."""
+
+    __pydantic_config__ = SHOWN
+
+    name: str
+    """Name of the recipe."""
+    amounts: tuple[Amount, ...]
+    """Its amounts."""
+    predicted: Predicted
+    """What it will be."""
+    cross_check: CrossCheck | None
+    """A second rule for the extract; null above 20 % vol."""
+    scaled_by: float
+    """What all given amounts were multiplied by; 1 unless `scale_to` asked for another volume."""
+    differences: tuple[Difference, ...]
+    """How it differs from the first recipe; empty for the first."""
+    against_readings: tuple[AgainstReading, ...]
+    """Its readings beside the prediction, where `measured` was given."""
+
+
+@dataclass(frozen=True, slots=True)
+class BlendForecast:
+    """The answer to `forecast_blend`."""
+
+    __pydantic_config__ = SHOWN
+
+    recipes: tuple[RecipeForecast, ...]
+    """In the order asked."""
+    steps_are: str
+    """What the figures in just-noticeable steps are, and are not."""
+    currency: str | None
+    """As asked."""
+    units: str
+    """The system that texts are written in: metric, us or imperial."""
+    assumed: tuple[Assumed, ...]
+    """Every default used, and the reading that would replace it."""
+    cautions: tuple[Caution, ...]
+    """What to heed, `stop` first."""
+    next_reading: tuple[NextReading, ...]
+    """What to measure next."""
+    sources: tuple[SourceCited, ...]
+    """Documents behind the answer."""
+    model_version: str
+    """Release whose equations answered."""
+    data_version: str
+    """Version of the catalogue."""
+    batch: str | None
+    """Echo."""
+    date: str | None
+    """Echo."""
+    note: str | None
+    """Echo."""

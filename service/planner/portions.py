@@ -1,0 +1,215 @@
+"""Several drinks from the same lots and stocks, solved together.
+
+Every portion may take of every lot and addition; what they take together keeps to the limits of the request. Rows on pH
+and acidity are tangents at one blend for each portion, renewed until they no longer move.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import inf
+from time import perf_counter
+from typing import Final, Literal
+
+from service.errors import InputError
+from service.model.acidity import Chemistry, chemistry_of
+from service.model.properties import depends_on_acids
+from service.planner.answers import Caution, NextReading, Proof
+from service.planner.answers_blend import PortionedPlan, PortionPlan
+from service.planner.asked import PlanAsked, PortionAsked, PortionsAsked
+from service.planner.cautions import cautions_for, sorted_once
+from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, sources_of
+from service.planner.materials import Material, materials_of, poured
+from service.planner.numbers import Numbers, likely_blend, numbers_from
+from service.planner.plan_report import SOLVER_SHARE, miss_words, report_of
+from service.planner.predict import amounts_of, cross_check, predict, value_of
+from service.solver.goals import Outcome
+from service.solver.portions import Part, PortionsResult, solve_portions
+from service.solver.solve import Verdict
+from service.solver.stack import Link
+
+_OutcomeName = Literal["targets_met", "targets_clash", "no_plan_found"]
+_OUTCOMES: Final[dict[Outcome, _OutcomeName]] = {
+    Outcome.MET: "targets_met",
+    Outcome.CLASH: "targets_clash",
+    Outcome.NOT_FOUND: "no_plan_found",
+}
+_ROUNDS = 12
+_SETTLED_PH, _SETTLED_MEQ_PER_L = 2e-6, 1e-4
+"""Rows wrong by less than this are right."""
+
+
+def solve_blend_portions(asked: PortionsAsked) -> PortionedPlan:
+    """The plan for a batch that is split into several drinks.
+
+    Parameters: asked, in base units.
+    Returns: PortionedPlan. Impossible targets are an outcome with the nearest plan, never an error.
+    Raises: InputError where the request cannot be understood as blends at all, or asks for whole packs.
+    """
+    plan = asked.plan
+    whole = materials_of(plan.lots, plan.additions)
+    for k, addition in enumerate(plan.additions):
+        if addition.whole_g is not None:
+            raise InputError(
+                "Whole packs are not split over portions: leave pack out, and share what is opened.",
+                f"/additions/{k}/pack",
+            )
+    free = tuple(replace(m, least_g=0.0) for m in whole)
+    numbers, result, settled = _settled(plan, asked.portions, free, whole)
+    if not all(result.xs) or len(result.xs) != len(numbers):
+        raise InputError(
+            "Nothing within these limits makes these drinks at all. Look at the limits and volumes.", "/portions"
+        )
+    return _written(asked, whole, numbers, result, settled)
+
+
+def _settled(
+    plan: PlanAsked, portions: Sequence[PortionAsked], free: Sequence[Material], whole: Sequence[Material]
+) -> tuple[list[Numbers], PortionsResult, bool]:
+    """Solve with the chemistry of each portion's own blend, until that no longer moves."""
+    until = perf_counter() + plan.deadline_s
+    end_point = plan.circumstances.end_point_ph
+    chemistry = [chemistry_of(likely_blend(free, p.targets), end_point) for p in portions]
+    numbers = [
+        numbers_from(free, portion.targets, plan.prefer, c, senses=plan.circumstances.senses)
+        for portion, c in zip(portions, chemistry, strict=True)
+    ]
+    names = {*(t.name for p in portions for t in p.targets), *(p.name for p in plan.prefer)}
+    by_acids = any(map(depends_on_acids, names))
+    links = _links(whole, numbers)
+    milliseconds = 0.0
+    for round_ in range(_ROUNDS):
+        parts = [Part(n.problem, n.goals, _start(n)) for n in numbers]
+        result = solve_portions(
+            parts, links, deadline_s=max(until - perf_counter(), 0.0), prove=not by_acids or round_ > 0
+        )
+        milliseconds += result.milliseconds
+        if not by_acids or not all(result.xs):
+            return numbers, replace(result, milliseconds=milliseconds), not by_acids
+        after = [chemistry_of(poured(free, n.masses_g(x)), end_point) for n, x in zip(numbers, result.xs, strict=True)]
+        if round_ > 0 and all(_same(a, b) for a, b in zip(chemistry, after, strict=True)):
+            return numbers, replace(result, milliseconds=milliseconds), True
+        chemistry = after
+        numbers = [n.with_chemistry(c) for n, c in zip(numbers, chemistry, strict=True)]
+    return numbers, replace(result, milliseconds=milliseconds), False
+
+
+def _same(before: Chemistry, after: Chemistry) -> bool:
+    return after.ph_error_of(before) < _SETTLED_PH and after.titration_error_of(before) < _SETTLED_MEQ_PER_L
+
+
+def _start(numbers: Numbers) -> tuple[float, ...]:
+    return tuple(numbers.start)
+
+
+def _links(whole: Sequence[Material], numbers: Sequence[Numbers]) -> list[Link]:
+    """What all portions may take together of each material."""
+    links = []
+    for i, material in enumerate(whole):
+        columns = [n.free.index(i) if i in n.free else -1 for n in numbers]
+        if all(c < 0 for c in columns):
+            continue
+        per = 1000.0 * numbers[0].litres
+        upper = inf if material.most_g is None else material.most_g / per
+        if material.least_g > 0.0 or upper < inf:
+            terms = tuple(
+                (p, c, n.litres / numbers[0].litres) for p, (c, n) in enumerate(zip(columns, numbers, strict=True))
+            )
+            links.append(Link(material.name, terms, material.least_g / per, upper))
+    return links
+
+
+def _written(
+    asked: PortionsAsked, whole: Sequence[Material], numbers: Sequence[Numbers], result: PortionsResult, settled: bool
+) -> PortionedPlan:
+    circumstances = asked.plan.circumstances
+    portions: list[PortionPlan] = []
+    cautions: list[Caution] = []
+    readings: list[NextReading] = []
+    totals = [0.0] * len(whole)
+    volume_l = 0.0
+    for portion, n, x in zip(asked.portions, numbers, result.xs, strict=True):
+        masses = [0.0 if abs(m) < 1e-7 else m for m in n.masses_g(x)]
+        contents = poured(n.materials, masses)
+        predicted = predict(n.materials, masses, circumstances.end_point_ph)
+        totals = [a + b for a, b in zip(totals, masses, strict=True)]
+        volume_l += contents.volume_ml / 1000.0
+        reports = tuple(
+            report_of(t, value_of(t.name, n.materials, masses, contents, circumstances.end_point_ph), SOLVER_SHARE)
+            for t in portion.targets
+        )
+        checked = cross_check(predicted)
+        portions.append(
+            PortionPlan(
+                portion.name,
+                amounts_of(n.materials, masses, contents.volume_ml / 1000.0, circumstances),
+                predicted,
+                reports,
+                checked,
+            )
+        )
+        found = cautions_for(
+            n.materials,
+            masses,
+            contents,
+            predicted,
+            circumstances,
+            acidity_asked=any(depends_on_acids(t.name) for t in portion.targets),
+        )
+        cautions += [replace(c, about=portion.name) if any(ch.isdigit() for ch in c.text) else c for c in found]
+        readings.append(
+            NextReading(
+                f"{portion.name}: stir, degas a sample and read the gravity",
+                "hydrometer",
+                round(predicted.gravity.value, 4),
+                "SG 20/20",
+            )
+        )
+    outcome, proof = _verdict(result, portions, settled)
+    kept = sorted_once(cautions)
+    echo = circumstances.echo
+    return PortionedPlan(
+        outcome=outcome,
+        proof=proof,
+        summary=_summary(outcome, proof, portions),
+        portions=tuple(portions),
+        totals=amounts_of(whole, totals, volume_l, circumstances),
+        currency=circumstances.currency,
+        units=circumstances.system,
+        assumed=assumed_in(whole, circumstances),
+        cautions=kept,
+        next_reading=tuple(readings),
+        sources=sources_of(whole, kept, ("oiv_as2_03b",)),
+        model_version=MODEL_VERSION,
+        data_version=data_version(),
+        batch=echo.batch,
+        date=echo.date,
+        note=echo.note,
+    )
+
+
+def _verdict(result: PortionsResult, portions: Sequence[PortionPlan], settled: bool) -> tuple[_OutcomeName, Proof]:
+    """Outcome and proof; nothing about pH or acidity is proved here, whose rows are tangents."""
+    verdict, gap = result.verdict, result.gap
+    outcome = _OUTCOMES[result.outcome]
+    acids = any(depends_on_acids(r.property) for p in portions for r in p.targets)
+    if outcome == "targets_met" and not all(r.met for p in portions for r in p.targets):
+        outcome = "no_plan_found"
+    if outcome == "targets_clash" and acids:
+        outcome = "no_plan_found"
+    if (not settled or acids) and verdict in (Verdict.PROVED_BEST, Verdict.PROVED_IMPOSSIBLE):
+        verdict, gap = Verdict.BEST_FOUND, inf
+    unknown = verdict is Verdict.PROVED_IMPOSSIBLE or gap > 1.0
+    return outcome, Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(result.milliseconds, 3))
+
+
+def _summary(outcome: str, proof: Proof, portions: Sequence[PortionPlan]) -> str:
+    count = len(portions)
+    if outcome == "targets_met":
+        best = " (proved)" if proof.verdict == "proved_best" else ""
+        return f"All targets of all {count} portions are met from the same lots and stocks{best}."
+    words = "; ".join(f"{p.name}: {miss_words(r)}" for p in portions for r in p.targets if not r.met)
+    if outcome == "targets_clash":
+        return f"The lots and stocks do not serve all portions at once (proved). The nearest plan: {words}."
+    return f"No plan for all portions was found, and it is not proved that there is none. The nearest found: {words}."

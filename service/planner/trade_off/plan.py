@@ -1,0 +1,222 @@
+"""What one property costs in another: the main question asked along a whole curve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from time import perf_counter
+from typing import Any
+
+from service.errors import InputError, SolverError
+from service.planner.answers import Caution, NextReading, Proof
+from service.planner.answers_decisions import Clash
+from service.planner.asked import TradeAsked
+from service.planner.cautions import cautions_for, sorted_once
+from service.planner.clash import explain_clash
+from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
+from service.planner.materials import Material, materials_of, poured
+from service.planner.predict import amounts_of, predict, rounded, value_of
+from service.planner.solving import answer
+from service.planner.steps import STEPS_ARE
+from service.planner.trade_off.answers import Breakpoint, End, Mark, TradeOff, TradePoint
+from service.planner.trade_off.curve import Spot, Traced, Tracer, question_of
+from service.planner.trade_off.words import NOT_A_TASTE, axis_of, breakpoint_text, end_text, summary
+from service.solver.frontier import CurvePoint
+from service.solver.goals import Outcome
+from service.solver.spacing import knee_of
+
+
+def trade_off(asked: TradeAsked) -> TradeOff:
+    """The best of one property for each level of another.
+
+    Parameters: asked, in base units.
+    Returns: TradeOff, whose points are full plans about one just-noticeable step apart. Targets that cannot be met are
+    an outcome with its reasons, never an error.
+    Raises: InputError where the request cannot be understood as a blend, or a property needs what a material lacks.
+    """
+    until = perf_counter() + asked.plan.deadline_s
+    materials = materials_of(asked.plan.lots, asked.plan.additions)
+    if not materials:
+        raise InputError("Name at least one lot or one addition.")
+    question = question_of(asked)
+    answered = answer(question, materials)
+    result = answered.result
+    if not result.solution.found:
+        raise InputError(
+            "Nothing within these limits makes a drink at all. Look at the limits of the lots and additions.",
+            "/additions",
+        )
+    if result.outcome is not Outcome.MET or not answered.settled:
+        masses = answered.numbers.masses_g(result.x)
+        if result.outcome is Outcome.CLASH:
+            clash = explain_clash(question, materials, masses, until=until)
+            text = clash.text if clash else "The targets cannot all be met (proved)."
+            return _without_points(asked, materials, "targets_clash", text, clash)
+        text = "No plan that meets the targets was found, and it is not proved that there is none."
+        return _without_points(asked, materials, "no_plan_found", text, None)
+    try:
+        tracer = Tracer(asked, materials, answered, until)
+    except SolverError:
+        text = "The targets can be met, but the curve could not be followed: widen a range, and ask again."
+        return _without_points(asked, materials, "no_plan_found", text, None)
+    traced = tracer.trace()
+    if not traced.spots:
+        text = "The targets can be met, but no point of the curve settled: widen a range, and ask again."
+        return _without_points(asked, materials, "no_plan_found", text, None)
+    return _written(asked, materials, traced, tracer)
+
+
+def _shared(asked: TradeAsked, materials: Sequence[Material], cautions: Sequence[Caution]) -> dict[str, Any]:
+    circumstances = asked.plan.circumstances
+    echo = circumstances.echo
+    return {
+        "x": axis_of(asked.x, "each_level"),
+        "y": axis_of(asked.y.name, "most" if asked.y.maximise else "least"),
+        "also": None if asked.also is None else axis_of(asked.also, "shown"),
+        "notes": (NOT_A_TASTE, STEPS_ARE),
+        "currency": circumstances.currency,
+        "units": circumstances.system,
+        "assumed": assumed_in(materials, circumstances),
+        "cautions": tuple(cautions),
+        "sources": sources_of(materials, cautions),
+        "model_version": MODEL_VERSION,
+        "data_version": data_version(),
+        "batch": echo.batch,
+        "date": echo.date,
+        "note": echo.note,
+    }
+
+
+def _without_points(
+    asked: TradeAsked, materials: Sequence[Material], outcome: Any, text: str, clash: Clash | None
+) -> TradeOff:
+    return TradeOff(
+        outcome=outcome,
+        summary=text,
+        points=(),
+        breakpoints=(),
+        knee=None,
+        best=None,
+        ends=(),
+        clash=clash,
+        next_reading=(),
+        **_shared(asked, materials, ()),
+    )
+
+
+def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, tracer: Tracer) -> TradeOff:
+    spots = traced.spots
+    knee = _knee(asked, spots)
+    marks: list[list[Mark]] = [[] for _ in spots]
+    if len(spots) > 1:
+        marks[0].append("low_end")
+        marks[-1].append("high_end")
+    marks[traced.best].append("best")
+    if knee is not None:
+        marks[knee].append("knee")
+    points: list[TradePoint] = []
+    before: Spot | None = None
+    for spot, special in zip(spots, marks, strict=True):
+        points.append(_point(asked, materials, spot, before, tracer, tuple(special)))
+        before = spot
+    rows = [row.target for row in traced.curve.problem.rows]
+    breaks = tuple(
+        Breakpoint(
+            rounded(asked.x, b.level),
+            rounded(asked.y.name, tracer.value_at(b.right)),
+            breakpoint_text(traced.numbers, b, rows),
+        )
+        for b in traced.breakpoints
+    )
+    ends: tuple[End, ...] = ()
+    if len(points) > 1:
+        ends = (
+            End("low", points[0].x, points[0].y, end_text(traced.numbers, traced.curve.low, rows, low=True)),
+            End("high", points[-1].x, points[-1].y, end_text(traced.numbers, traced.curve.high, rows, low=False)),
+        )
+    cautions = _cautions(asked, materials, spots, marks, points)
+    return TradeOff(
+        outcome="curve" if len(points) > 1 else "one_point",
+        summary=summary(asked, points, traced.best, knee, len(breaks))
+        if len(points) > 1
+        else "The targets leave no choice between the two: this is the only point.",
+        points=tuple(points),
+        breakpoints=breaks,
+        knee=knee,
+        best=traced.best,
+        ends=ends,
+        clash=None,
+        next_reading=_before_choosing(materials, spots[traced.best], points[traced.best]),
+        **_shared(asked, materials, cautions),
+    )
+
+
+def _knee(asked: TradeAsked, spots: Sequence[Spot]) -> int | None:
+    sign = -1.0 if asked.y.maximise else 1.0
+    points = [CurvePoint(s.x, sign * s.y, (), None) for s in spots]
+    knee = knee_of(points)
+    return None if knee is None else points.index(knee)
+
+
+def _point(
+    asked: TradeAsked,
+    materials: Sequence[Material],
+    spot: Spot,
+    before: Spot | None,
+    tracer: Tracer,
+    marks: tuple[Mark, ...],
+) -> TradePoint:
+    circumstances = asked.plan.circumstances
+    masses = spot.masses_g
+    contents = poured(materials, masses)
+    predicted = predict(materials, masses, circumstances.end_point_ph)
+    y = getattr(predicted, asked.y.name)
+    low = high = None
+    if y is not None and hasattr(y, "low"):
+        low, high = y.low, y.high
+    also = None
+    if asked.also is not None:
+        value = value_of(asked.also, materials, masses, contents, circumstances.end_point_ph)
+        also = None if value is None else rounded(asked.also, value)
+    steps = None if before is None else round(tracer.apart(before, spot), 2)
+    return TradePoint(
+        x=rounded(asked.x, spot.x),
+        y=rounded(asked.y.name, spot.y),
+        y_low=low,
+        y_high=high,
+        also=also,
+        steps_from_previous=steps,
+        marks=marks,
+        proof=Proof("proved_best" if spot.proved else "best_found", 0.0 if spot.proved else None, 0.0),
+        amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, circumstances),
+        predicted=predicted,
+    )
+
+
+def _cautions(
+    asked: TradeAsked,
+    materials: Sequence[Material],
+    spots: Sequence[Spot],
+    marks: Sequence[Sequence[Mark]],
+    points: Sequence[TradePoint],
+) -> tuple[Caution, ...]:
+    """What to heed at the ends and at marked points, and whatever else any point brings up."""
+    found: list[Caution] = []
+    seen: set[tuple[str, str]] = set()
+    circumstances = asked.plan.circumstances
+    order = sorted(range(len(spots)), key=lambda k: (not marks[k], k))
+    for k in order:
+        masses = spots[k].masses_g
+        contents = poured(materials, masses)
+        for caution in cautions_for(materials, masses, contents, points[k].predicted, circumstances):
+            figure = any(character.isdigit() for character in caution.text)
+            if figure and not marks[k] and (caution.code, caution.level) in seen:
+                continue
+            seen.add((caution.code, caution.level))
+            found.append(replace(caution, about=f"point {k + 1}") if figure else caution)
+    return sorted_once(found)
+
+
+def _before_choosing(materials: Sequence[Material], spot: Spot, point: TradePoint) -> tuple[NextReading, ...]:
+    """What to measure before any of it is poured: the readings that expect nothing yet."""
+    return tuple(r for r in next_readings(materials, spot.masses_g, point.predicted) if r.expect is None)
