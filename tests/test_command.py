@@ -68,7 +68,7 @@ def test_a_forecast_is_told_by_its_recipes(monkeypatch: pytest.MonkeyPatch, caps
     assert text.index("Recipe: honey and lemon") < text.index("Recipe: orange concentrate")
     wrong, refusal = told(monkeypatch, capsys, "ask", TWO, "--operation", "solve_blend")
     assert wrong == 1
-    assert "at /recipes: There is no field" in refusal
+    assert "at /lots: This is needed" in refusal
 
 
 def test_a_refused_file(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -130,7 +130,8 @@ def test_a_command_that_cannot_be_read_exits_with_2(
 def test_a_clash_is_an_answer(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     code, text = told(monkeypatch, capsys, "ask", EXAMPLES / "solve_blend" / "03_clash.json")
     assert code == 0
-    assert "targets_clash: No amounts within the limits meet all targets (proved)." in text
+    assert "targets_clash: At least 6.5 % vol and at least 31 L cannot both hold" in text
+    assert "enough for 29.9 L of 6.5 % vol" in text
     assert "off by 1.09" in text
 
 

@@ -67,6 +67,8 @@ class Limits(BaseModel):
     max_list_items: int = Field(description="Most items of any list.")
     max_string_characters: int = Field(description="Longest text [characters].")
     deadline_s: float = Field(description="Longest time for computing one answer [s].")
+    max_batch_requests: int = Field(description="Most requests in one batch.")
+    batch_deadline_s: float = Field(description="Longest time for computing a whole batch [s].")
 
 
 class Version(BaseModel):

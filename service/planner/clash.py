@@ -13,6 +13,7 @@ from time import perf_counter
 
 from service.catalogue.loader import ingredients
 from service.catalogue.records import Category, Ingredient
+from service.errors import InputError
 from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import PROPERTIES, depends_on_acids
 from service.planner.answers_decisions import Clash, Helpful, Relaxed
@@ -39,6 +40,7 @@ _CAREFUL = {Category.SPIRIT: "spirit", Category.SALT: "carbonates", Category.JUI
 _MOST_HELPFUL = 6
 _ROUNDS = 5
 _FEW_BOXES = 40
+_MOST_CONFLICTS = 3
 _CLOSE = 1e-3
 """A help that leaves a target of acidity within this share of what counts as exact is one."""
 
@@ -111,7 +113,24 @@ def explain_clash(
             relaxed.append(_relaxed(situation, member, relaxation))
     helpful = helpful_ingredients(asked, materials, masses_g, until=until)
     names = tuple(member.name for member in members)
-    return Clash(names, tuple(relaxed), helpful, clash_text(asked, materials, names, relaxed, helpful))
+    besides = [] if relaxed or not members else _besides(situation, members, until)
+    text = clash_text(asked, materials, names, relaxed, helpful, besides)
+    return Clash(names, tuple(relaxed), helpful, text)
+
+
+def _besides(situation: Situation, members: Sequence[Member], until: float) -> list[tuple[str, ...]]:
+    """Other conflicts among the targets that the first does not name: no single change settles them all."""
+    numbers, found = situation.numbers, []
+    goals = list(numbers.goals)
+    while members and len(found) < _MOST_CONFLICTS:
+        named = {member.name for member in members}
+        goals = [goal for goal in goals if goal.name not in named]
+        if not goals:
+            break
+        members = irreducible_conflict(numbers.problem, goals, situation.limits, numbers.start, until=until) or ()
+        if members:
+            found.append(tuple(member.name for member in members))
+    return found
 
 
 def _relaxed(situation: Situation, member: Member, relaxation: Relaxation) -> Relaxed:
@@ -129,7 +148,7 @@ def _relaxed(situation: Situation, member: Member, relaxation: Relaxation) -> Re
 
 def outward(target: TargetAsked, to: float) -> float:
     """A value that a target would have to become, rounded so that the target still can be met with it."""
-    scale = 10.0 ** (PROPERTIES[target.name].decimals + 1)
+    scale = 10.0 ** PROPERTIES[target.name].decimals
     if to < target.low:
         return floor(to * scale + 1e-9) / scale
     if to > target.high:
@@ -172,7 +191,10 @@ def _needed_g(
     (more,) = materials_of((), (AdditionAsked(ingredient),))
     everything = (*materials, more)
     for _ in range(_ROUNDS):
-        numbers = numbers_from(everything, asked.targets, (), chemistry)
+        try:
+            numbers = numbers_from(everything, asked.targets, (), chemistry)
+        except InputError:  # a target on what this ingredient has not: a price, a volume of its own
+            return None
         problem = numbers.problem
         references = [typical_divisor(goal.ratio, problem, numbers.start) for goal in numbers.goals]
         rows = (*range_rows(numbers.goals, references, at_value=False), *problem.rows)

@@ -63,7 +63,7 @@ def limit_in_words(material: Material, member: str, mass_g: float, circumstances
     """An amount that a limit would have to allow: `25.6 L`, `3.42 kg`, `1.5 packs`."""
     if material.whole_g and material.source is not None and member.startswith("packs of"):
         packs = mass_g / _pack_g(material)
-        return f"{number_text(packs, 0.01)} packs, opened"
+        return f"{number_text(packs, 0.01)} packs"
     system = circumstances.system
     if material.kind == "lot" and material.density_g_ml:
         return volume_text(mass_g / material.density_g_ml, system, _FINE_ML)
@@ -111,13 +111,37 @@ def clash_text(
     members: Sequence[str],
     relaxed: Sequence[Relaxed],
     helpful: Sequence[Helpful],
+    besides: Sequence[Sequence[str]] = (),
 ) -> str:
-    """The whole clash as one would say it in the cellar."""
+    """The whole clash as one would say it in the cellar.
+
+    Parameters: asked; materials; members of the conflict; what each would have to become; what would help; other
+    conflicts beside it.
+    Returns: sentences.
+    """
     if not members:
         return (
             "That the targets cannot all be met is proved, but not which few of them stand in each other's way: drop "
             "one, or widen its range, and ask again."
         )
+    targets = {t.name: t for t in asked.targets}
+    sentences = [_cannot(asked, materials, members)]
+    sentences += [f"Besides: {_cannot(asked, materials, more)}" for more in besides]
+    if relaxed:
+        ways = [_way(r, targets) for r in relaxed]
+        sentences.append(
+            f"{'Any one of these alone would do' if len(ways) > 1 else 'This would do'}: {'; '.join(ways)}."
+        )
+    elif besides:
+        sentences.append("No single change settles both: give way on one target of each.")
+    if helpful:
+        offers = [f"{h.amount_text} of {h.ingredient}" for h in helpful]
+        sentences.append(f"{'Or add' if relaxed else 'You could add'} about {joined(offers, 'or')}.")
+    return " ".join(sentences)
+
+
+def _cannot(asked: PlanAsked, materials: Sequence[Material], members: Sequence[str]) -> str:
+    """What cannot hold together, and why where that can be said."""
     targets = {t.name: t for t in asked.targets}
     by_name = {m.name: m for m in materials}
     wanted = [target_in_words(targets[m]) for m in members if m in targets]
@@ -128,29 +152,20 @@ def clash_text(
     if not wanted:
         head = f"{_capital(joined(limits))} cannot be used together"
     elif len(wanted) == 1:
-        head = f"{_capital(wanted[0])} cannot be had{held}" if held else f"{_capital(wanted[0])} cannot be had at all"
+        head = f"{_capital(wanted[0])} cannot be had{held or ' at all'}"
     else:
         head = f"{_capital(joined(wanted))} cannot {'both' if len(wanted) == 2 else 'all'} hold{held}"
-    sentences = [f"{head}{_why(targets, members, materials)}."]
-    if relaxed:
-        ways = [_way(r, targets) for r in relaxed]
-        sentences.append(
-            f"{'Any one of these alone would do' if len(ways) > 1 else 'This would do'}: {'; '.join(ways)}."
-        )
-    if helpful:
-        offers = [f"{h.amount_text} {h.ingredient}" for h in helpful]
-        sentences.append(f"Or add one of these: about {joined(offers, 'or')}.")
-    return " ".join(sentences)
+    return f"{head}{_why(targets, members, materials)}."
+
+
+_VERBS = {"use": "pour", "least": "take only", "packs": "open packs for", "amount": "take", "stock": "have"}
 
 
 def _way(relaxed: Relaxed, targets: dict[str, TargetAsked]) -> str:
-    target = targets.get(relaxed.member)
-    if target is None:
-        kind, _, name = relaxed.member.partition(" of ")
-        verb = {"least": "at most", "packs": "", "stock": "", "amount": "", "use": ""}[kind]
-        return f"{verb} {relaxed.to} of {name}".strip()
-    accept = "at most" if relaxed.value < target.low else "no less than"
-    return f"{relaxed.to} ({accept} that can be had)" if accept == "at most" else f"{relaxed.to} (no lower can be had)"
+    if relaxed.member in targets:
+        return f"accept {relaxed.to}"
+    kind, _, name = relaxed.member.partition(" of ")
+    return f"{_VERBS[kind]} {relaxed.to} of {name}"
 
 
 def _why(targets: dict[str, TargetAsked], members: Sequence[str], materials: Sequence[Material]) -> str:

@@ -142,7 +142,7 @@ class Solved:
             return f"Every target can be met, but not after rounding the amounts to {shown}: {words}."
         if outcome == "targets_clash":
             if clash is not None and clash.conflict:
-                return f"{clash.text} The nearest plan: {words}."
+                return f"{clash.text} Proved; the nearest plan: {words}."
             return f"No amounts within the limits meet all targets (proved). The nearest plan: {words}."
         return f"No plan was found, and it is not proved that there is none. The nearest found: {words}."
 

@@ -63,20 +63,29 @@ def breakpoints_of(curve: Curve) -> list[Breakpoint]:
     width = RESOLUTION * curve.range
     last = curve.high.level - width
     found: list[Breakpoint] = []
-    here, step = None, width
-    while here is None and (level := curve.low.level + step) < last:
-        here, step = curve.at(level), 2.0 * step
+    here, stride = None, width
+    while here is None and (level := curve.low.level + stride) < last:
+        here, stride = curve.at(level), 2.0 * stride
+    stride = 0.5 * width
     while here is not None and (level := _extent(curve, here, last, 0.5 * width)) < last:
-        left = here if level == here.level else (curve.at(level) or here)
-        step, right = 0.5 * width, None
+        left = here if level == here.level else _moved(curve, here, level)
+        step, right = stride, None
         while right is None and level + step <= last:
             right, step = curve.at(level + step), 2.0 * step
         if right is None:
             break
         if not _alike(left, right):
             found.append(Breakpoint(0.5 * (left.level + right.level), left, right))
+        # where nothing lasts, as where SLSQP found the points, go on in longer strides
+        stride = 2.0 * stride if right.level - here.level < 2.0 * stride else 0.5 * width
         here = right
     return found
+
+
+def _moved(curve: Curve, point: CurvePoint, level: float) -> CurvePoint:
+    """The point of the same basis at another level where it is optimal too."""
+    moved = curve.follow(curve.problem_at(level), level, point, exchanges=0)
+    return moved or curve.at(level) or point
 
 
 def _extent(curve: Curve, point: CurvePoint, last: float, width: float) -> float:
@@ -134,6 +143,6 @@ def _margins(curve: Curve, point: CurvePoint, level: float) -> Margins | None:
 def _alike(one: CurvePoint, other: CurvePoint) -> bool:
     """Whether two points have the same basis and the same bounds for the amounts that are not free."""
     if one.basis is None or one.basis != other.basis:
-        return False
+        return one.basis is other.basis
     free = set(one.basis.free)
     return all(j in free or a == b for j, (a, b) in enumerate(zip(one.x, other.x, strict=True)))

@@ -18,8 +18,8 @@ Programmes speak of tangents. So every point that a programme finds is moved ont
 the final set is proved empty by branch and bound over the states. Where a tangent was wrong, or where whole packs
 alone are in the way, the same filter runs on the verdicts of complete solves.
 
-Source of the method: J. W. Chinneck, E. W. Dravnieks, ORSA Journal on Computing 3 (1991) 157; rays as irreducible
-sets: J. Gleeson, J. Ryan, ORSA Journal on Computing 2 (1990) 61.
+Source of the method (both from memory, unverified): J. W. Chinneck, E. W. Dravnieks, ORSA Journal on Computing 3 (1991)
+157; rays as irreducible sets: J. Gleeson, J. Ryan, ORSA Journal on Computing 2 (1990) 61.
 """
 
 from __future__ import annotations

@@ -42,6 +42,16 @@ class Followed:
     moves: tuple[float, ...]
 
 
+def named(problem: Problem, basis: Basis) -> Basis:
+    """The same basis with one name: an equality has no upper side."""
+    sides = zip(basis.rows, basis.upper, strict=True)
+    return Basis(
+        basis.free,
+        basis.rows,
+        tuple(up and problem.rows[i].lower != problem.rows[i].upper for i, up in sides),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class _Miss:
     """The bound that a point misses most: of an amount (`at` < n) or of row at − n, missed from below if `rising`."""
@@ -190,7 +200,8 @@ class _Vertex:
         for j, shift in zip(basis.free, shifts, strict=True):
             x[j] += shift
         if miss.at >= n:
-            rows[miss.at - n] = not miss.rising
+            row = problem.rows[miss.at - n]
+            rows[miss.at - n] = not miss.rising and row.lower != row.upper
         else:
             free.discard(miss.at)
             x[miss.at] = miss.bound

@@ -22,7 +22,7 @@ from dataclasses import dataclass, replace
 from math import inf
 
 from service.errors import SolverError
-from service.solver.follow import followed
+from service.solver.follow import followed, named
 from service.solver.local import TOLERANCE, Basis
 from service.solver.packs import solve_whole
 from service.solver.problem import Aim, Amounts, Problem, Ratio, ratio_rows, volume_at
@@ -112,17 +112,16 @@ class Curve:
         return self._point(solution, proved=solution.verdict is Verdict.PROVED_BEST)
 
     def _point(self, solution: Solution, level: float | None = None, *, proved: bool = False) -> CurvePoint:
-        x, problem = solution.x, self.problem
+        """A solution as a point, of a problem with the row of X if there is a level."""
+        x, problem = solution.x, self.problem if level is None else self.problem_at(level)
         volume = volume_at(problem, x)
-        basis = solution.basis
+        basis = None if solution.basis is None else named(problem, solution.basis)
         if basis is not None:
             free = set(basis.free)
-            packs = problem.whole or (0.0,) * len(x)
-            inside = [
-                j for j, v in enumerate(x) if j not in free and not packs[j] and problem.lower[j] < v < problem.upper[j]
-            ]
-            if inside:
-                basis = replace(basis, free=tuple(sorted((*free, *inside))))
+            for j, (v, low, high) in enumerate(zip(x, problem.lower, problem.upper, strict=True)):
+                if low < v < high and not (self._packs and problem.whole[j]):
+                    free.add(j)
+            basis = replace(basis, free=tuple(sorted(free)))
         reached = self.ratio.at(x, volume) if level is None else level
         return CurvePoint(reached, problem.aims[0].at(x, volume), x, basis, proved=proved)
 
@@ -240,6 +239,8 @@ class Curve:
 
     def best(self) -> CurvePoint:
         """The point with the best value of the first aim over all levels."""
+        if not self.range:
+            return self.low
         if self._best is None:
             solution = self._solve(self.problem, self._sums)
             if not solution.found:

@@ -267,6 +267,7 @@ def solve_together(
         if impossible:
             return Found(Outcome.CLASH, Verdict.PROVED_IMPOSSIBLE, inf, ())
         return Found(Outcome.NOT_FOUND, Verdict.NOTHING_FOUND, inf, ())
+    x = search_favouring_each(loose, x, until=until)
     xs = together.amounts(loose, x)
     if impossible:
         return Found(Outcome.CLASH, Verdict.PROVED_IMPOSSIBLE, inf, xs)

@@ -16,7 +16,7 @@ Distance = Callable[[Amounts, Amounts], float]
 _NEAR = 0.5  # neighbours nearer than this are dropped
 _FINE = 0.25  # how far apart points may be that a distance along the curve is measured by
 _CELLS = 8
-_MOST_MEASURED = 200
+_MEASURED_EACH = 20  # so many points at most are looked at for each that may be shown
 _BEND = 0.05
 
 
@@ -30,7 +30,7 @@ def spaced(curve: Curve, distance: Distance, *, most: int) -> list[CurvePoint]:
     """
     best = curve.best()
     fixed = [curve.low, *([best] if best not in (curve.low, curve.high) else []), curve.high]
-    arms = [_measured(curve, distance, a, b) for a, b in pairwise(fixed) if b.level > a.level]
+    arms = [_measured(curve, distance, a, b, _MEASURED_EACH * most) for a, b in pairwise(fixed) if b.level > a.level]
     if not arms:
         return [best]
     lengths = [arm[-1][0] for arm in arms]
@@ -54,7 +54,9 @@ def spaced(curve: Curve, distance: Distance, *, most: int) -> list[CurvePoint]:
     return chosen
 
 
-def _measured(curve: Curve, distance: Distance, start: CurvePoint, end: CurvePoint) -> list[tuple[float, CurvePoint]]:
+def _measured(
+    curve: Curve, distance: Distance, start: CurvePoint, end: CurvePoint, most: int
+) -> list[tuple[float, CurvePoint]]:
     """Points from one to another, close enough to measure by, with the distance gone since the first."""
     span = end.level - start.level
     inner = (curve.at(start.level + span * k / _CELLS) for k in range(1, _CELLS))
@@ -64,7 +66,7 @@ def _measured(curve: Curve, distance: Distance, start: CurvePoint, end: CurvePoi
     finest = ceil(1.0 / RESOLUTION)
     while ahead:
         step = distance(here.x, ahead[-1].x)
-        if step > _FINE and looked < _MOST_MEASURED and (ahead[-1].level - here.level) * finest > span:
+        if step > _FINE and looked < most and (ahead[-1].level - here.level) * finest > span:
             looked += 1
             middle = curve.at(0.5 * (here.level + ahead[-1].level))
             if middle is not None:

@@ -41,6 +41,7 @@ _HELD = 1e-9
 """By how much, as a share, an aim may give way to the later ones."""
 
 _FAVOUR = 30.0
+"""What the aims of a favoured drink count in the first programme of a search; any large number will do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,18 +379,19 @@ def search(
 
 
 def search_favouring_each(stack: Stack, x: Amounts, *, until: float = inf) -> tuple[float, ...]:
-    """The best of searches that start by giving each drink in turn the first call on what they share.
+    """The best of searches that start by giving each drink in turn the first, or the last, call on what they share.
 
     A sum of ratios can have several optima, which differ in who gets the most.
     """
-    best = tuple(x)
-    for k in range(len(stack.parts)):
-        if perf_counter() > until:
-            break
-        weights = [_FAVOUR if i == k else 1.0 for i in range(len(stack.parts))]
-        found = search(stack, stack.states(x), x, weights, until=until)
-        if found.x and stack.improves(found.x, best):
-            best = found.x
+    best, count = tuple(x), len(stack.parts)
+    for favour in (_FAVOUR, 1.0 / _FAVOUR)[: count - 1]:  # of two drinks, one is first where the other is last
+        for k in range(count):
+            if perf_counter() > until:
+                return best
+            weights = [favour if i == k else 1.0 for i in range(count)]
+            found = search(stack, stack.states(x), x, weights, until=until)
+            if found.x and stack.improves(found.x, best):
+                best = found.x
     return best
 
 

@@ -1,7 +1,7 @@
 """Whole packs against `scipy.optimize.milp`: speed with and without a proof, and who finds the better plan.
 
 Target: ten times faster than `milp` with up to four additions in packs. The rival is `milp` on the same problem,
-linearised at a likely blend and again at each optimum until the amounts stand still, its arrays made anew as a
+linearised in the middle of the box and again at each optimum until the amounts stand still, its arrays made anew as a
 service would have to; one single call of it on one linearisation, which leaves the targets missed by what the volume
 bends, is timed too. It solves for the first aim only; ours settles two tie-breakers as well.
 """

@@ -112,11 +112,15 @@ def test_the_price_of_a_hundredth_of_ph_is_what_it_costs(given: Any, moved: Any)
 
 def test_the_price_of_acidity_is_what_it_costs() -> None:
     before = plan(demo())
-    text = reports(before)["titratable_acidity"]["marginal"]
+    marginal = next(m for m in before["marginals"] if m["of"] == "titratable_acidity")
+    assert marginal["step"] == pytest.approx(1.4)  # a fifth of 7 g/L
     near = {"value": "7.1 g/L tartaric", "tolerance": "0.3 g/L tartaric"}
     old, new = amounts(before), amounts(plan(demo(titratable_acidity=near)))
-    for name, change in priced(text).items():
-        assert new[name] - old[name] == pytest.approx(change, rel=0.05, abs=0.15), text
+    for change in marginal["amounts"]:
+        tenth = change["mass_g"] * 0.1 / marginal["step"]
+        assert new[change["name"]] - old[change["name"]] == pytest.approx(tenth, rel=0.05, abs=0.15), marginal
+    told = priced(reports(before)["titratable_acidity"]["marginal"])
+    assert {c["name"]: round(c["mass_g"], 1) for c in marginal["amounts"][: len(told)]} == told
 
 
 def test_more_of_the_better_preference() -> None:
@@ -361,7 +365,7 @@ def least_ph() -> float:
 
 
 def test_the_nearest_plan_of_a_clash_has_the_least_ph(least_ph: float) -> None:
-    answer = plan(demo(2.5))
+    answer = plan(demo({"value": 2.5, "priority": 2}))  # a fifth of the acidity is a coarse step: it rules here
     assert (answer["outcome"], answer["proof"]["verdict"]) == ("targets_clash", "proved_impossible")
     reached = reports(answer)["ph"]["reached"]
     assert reached == pytest.approx(least_ph, abs=6e-4)

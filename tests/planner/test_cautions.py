@@ -159,6 +159,7 @@ CASES: dict[str, tuple[str, dict[str, Any], dict[str, Any]]] = {
         {"lots": [LOT], "additions": [{"ingredient": "honey", "max": "1 kg"}], "targets": {"gravity": {"min": 1.0}},
          "prefer": [{"maximise": "added_mass"}]},
     ),
+    "remembered_drink": ("note", _asked(HONEY, match={"serving": "330 mL", "sugar_g": 29}), _asked(HONEY)),
     "honey_moisture_above_limit": (
         "warning",
         _asked(_some("honey", measured={"moisture_percent": 21.0})),

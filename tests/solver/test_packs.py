@@ -361,7 +361,7 @@ def test_impossible_needs_every_part_proved_empty(monkeypatch: pytest.MonkeyPatc
     problem = box((0.0, 0.0), (1.0, 1.0), (0.2, 0.2))
     between = replace(problem, rows=(Row("sum", Form(0.0, (1.0, 1.0)), lower=0.45, upper=0.55),))
 
-    def fails(*arguments: Any, **options: Any) -> ProofResult:
+    def fails(*_: Any, **__: Any) -> ProofResult:
         return ProofResult(False, inf, 0)
 
     monkeypatch.setattr(packs_module, "search", fails)

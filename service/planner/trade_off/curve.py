@@ -13,7 +13,8 @@ from service.planner.numbers import Numbers
 from service.planner.predict import value_of
 from service.planner.solving import Answered, answer
 from service.planner.steps import perceptual_distance, steps_between
-from service.solver.frontier import Breakpoint, Curve, CurvePoint
+from service.solver.breakpoints import Breakpoint, breakpoints_of
+from service.solver.frontier import Curve, CurvePoint
 from service.solver.goals import Outcome
 from service.solver.solve import Verdict
 from service.solver.spacing import spaced
@@ -142,7 +143,7 @@ class Tracer:
                 found.append((k, spot))
         spots = [spot for _, spot in found]
         index = min(range(len(found)), key=lambda k: abs(found[k][0] - at)) if found else 0
-        breaks = self.curve.breakpoints() if self.curve.range and not any(self.curve.problem.whole) else []
+        breaks = breakpoints_of(self.curve) if self.curve.range and not any(self.curve.problem.whole) else []
         return Traced(tuple(spots), index, tuple(breaks), self.numbers, self.curve, tuple(self.curve.gaps))
 
     def _spot(self, point: CurvePoint) -> Spot:

@@ -10,7 +10,8 @@ from service.planner.clash_words import in_words, joined, target_in_words
 from service.planner.numbers import Numbers
 from service.planner.trade_off.answers import Axis, TradePoint
 from service.quantities import number_text
-from service.solver.frontier import Breakpoint, CurvePoint
+from service.solver.breakpoints import Breakpoint
+from service.solver.frontier import CurvePoint
 
 NOT_A_TASTE = (
     "Levels are composition, not taste: sweetness by published relative sweetness, fruit by single-strength juice "
