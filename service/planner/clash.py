@@ -40,7 +40,7 @@ _CAREFUL = {Category.SPIRIT: "spirit", Category.SALT: "carbonates", Category.JUI
 _MOST_HELPFUL = 6
 _ROUNDS = 5
 _FEW_BOXES = 40
-_MOST_CONFLICTS = 3
+_MOST_CONFLICTS = 2
 _CLOSE = 1e-3
 """A help that leaves a target of acidity within this share of what counts as exact is one."""
 
@@ -119,17 +119,17 @@ def explain_clash(
 
 
 def _besides(situation: Situation, members: Sequence[Member], until: float) -> list[tuple[str, ...]]:
-    """Other conflicts among the targets that the first does not name: no single change settles them all."""
-    numbers, found = situation.numbers, []
-    goals = list(numbers.goals)
-    while members and len(found) < _MOST_CONFLICTS:
-        named = {member.name for member in members}
-        goals = [goal for goal in goals if goal.name not in named]
-        if not goals:
-            break
-        members = irreducible_conflict(numbers.problem, goals, situation.limits, numbers.start, until=until) or ()
-        if members:
-            found.append(tuple(member.name for member in members))
+    """The conflicts that are left when one target of the first gives way: no single change settles them all."""
+    numbers = situation.numbers
+    found: list[tuple[str, ...]] = []
+    for member in members:
+        if member.goal is None or len(found) == _MOST_CONFLICTS:
+            continue
+        goals = [goal for goal in numbers.goals if goal.name != member.name]
+        others = irreducible_conflict(numbers.problem, goals, situation.limits, numbers.start, until=until) or ()
+        names = tuple(other.name for other in others)
+        if names and names not in found:
+            found.append(names)
     return found
 
 
@@ -215,11 +215,11 @@ def _needed_g(
 
 def _found(problem: Problem, sums: Sequence[float]) -> Sequence[float] | None:
     """A plan, without a proof and without a long search for one."""
-    if any(problem.whole):
-        solution = solve_whole(problem, sums, nodes=_FEW_BOXES, prove=False)
-        return solution.x if solution.found else None
-    local = find(problem, sums)
-    return local.x if local.status is LocalStatus.STATIONARY else None
+    local = find(replace(problem, whole=()), sums)
+    if local.status is not LocalStatus.STATIONARY or not any(problem.whole):
+        return local.x if local.status is LocalStatus.STATIONARY else None
+    solution = solve_whole(problem, sums, nodes=_FEW_BOXES, prove=False)
+    return solution.x if solution.found else None
 
 
 def _met(asked: PlanAsked, materials: Sequence[Material], masses_g: Sequence[float]) -> bool:

@@ -11,7 +11,8 @@ from service.physics.solutes import Component
 from service.planner.answers_decisions import Helpful, Relaxed
 from service.planner.asked import Circumstances, LotAsked, PlanAsked, TargetAsked
 from service.planner.materials import Material
-from service.quantities import mass_text, number_text, volume_text
+from service.quantities import Kind, mass_text, number_text, volume_text
+from service.quantities.units import UNIT_BY_SPELLING
 
 _PLAIN = {
     "gravity": "a gravity of",
@@ -64,13 +65,19 @@ def limit_in_words(material: Material, member: str, mass_g: float, circumstances
     if material.whole_g and material.source is not None and member.startswith("packs of"):
         packs = mass_g / _pack_g(material)
         return f"{number_text(packs, 0.01)} packs"
-    system = circumstances.system
-    if material.kind == "lot" and material.density_g_ml:
-        return volume_text(mass_g / material.density_g_ml, system, _FINE_ML)
-    words = mass_text(mass_g, system, min(circumstances.instruments.scale_step_g, _FINE_G))
+    words = _amount(material, mass_g, circumstances)
     if material.whole_g:
         words += f" ({number_text(mass_g / _pack_g(material), 0.01)} packs)"
     return words
+
+
+def _amount(material: Material, mass_g: float, circumstances: Circumstances) -> str:
+    """An amount as the caller speaks of it: lots, and what was limited by volume, by volume."""
+    unit = None if isinstance(material.source, LotAsked) else material.source.unit
+    by_volume = material.kind == "lot" or (unit is not None and UNIT_BY_SPELLING[unit.lower()].kind is Kind.VOLUME)
+    if by_volume and material.density_g_ml:
+        return volume_text(mass_g / material.density_g_ml, circumstances.system, _FINE_ML)
+    return mass_text(mass_g, circumstances.system, min(circumstances.instruments.scale_step_g, _FINE_G))
 
 
 def _pack_g(material: Material) -> float:
@@ -82,17 +89,13 @@ def _pack_g(material: Material) -> float:
 def _limit_words(material: Material, member: str, circumstances: Circumstances) -> str:
     """A limit as it stands."""
     kind, _, name = member.partition(" of ")
-    system = circumstances.system
+    most = _amount(material, material.most_g or 0.0, circumstances)
     if material.kind == "lot":
-        assert material.density_g_ml is not None
-        most = volume_text((material.most_g or 0.0) / material.density_g_ml, system, _FINE_ML)
         return f"all {most} of {name}" if material.fixed else f"at most {most} of {name}"
-    step = min(circumstances.instruments.scale_step_g, _FINE_G)
     if kind == "packs":
         return f"whole packs of {name}"
     if kind == "least":
-        return f"at least {mass_text(material.least_g, system, step)} of {name}"
-    most = mass_text(material.most_g or 0.0, system, step)
+        return f"at least {_amount(material, material.least_g, circumstances)} of {name}"
     return f"{most} of {name}" if kind == "amount" else f"at most {most} of {name}"
 
 
@@ -133,7 +136,7 @@ def clash_text(
             f"{'Any one of these alone would do' if len(ways) > 1 else 'This would do'}: {'; '.join(ways)}."
         )
     elif besides:
-        sentences.append("No single change settles both: give way on one target of each.")
+        sentences.append("No single change settles it all: give way on more than one.")
     if helpful:
         offers = [f"{h.amount_text} of {h.ingredient}" for h in helpful]
         sentences.append(f"{'Or add' if relaxed else 'You could add'} about {joined(offers, 'or')}.")

@@ -62,13 +62,13 @@ def shortfalls(drawn: Drawn, shares: Sequence[float], starts: int, seed: int) ->
 
 @pytest.mark.parametrize("size", SIZES)
 def test_no_point_is_worse_than_slsqp(size: int) -> None:
-    """52 curves at four levels each."""
+    """50 curves, at four levels each but the largest."""
     answered = 0
-    for seed in range(12 if size < 30 else 4):
-        found, better = shortfalls(draw(seed, size), SHARES, 3 if size < 30 else 2, seed)
+    for seed in range(12 if size < 30 else 2):
+        found, better = shortfalls(draw(seed, size), SHARES if size < 30 else SHARES[1:3], 3, seed)
         answered += found
         assert max(better, default=0.0) <= 1.0, seed
-    assert answered >= (20 if size < 30 else 8)
+    assert answered >= (20 if size < 30 else 2)
 
 
 @pytest.mark.slow
@@ -82,10 +82,10 @@ def test_no_point_of_many_curves_is_worse_than_slsqp(size: int, kind: str) -> No
 
 
 def test_with_strength_left_free_a_better_point_is_rarely_missed() -> None:
-    """First-order points may be local there: 60 curves at four levels; measured: none missed."""
+    """First-order points may be local there: 36 curves at four levels; measured: none missed."""
     missed = []
     for size in (3, 6, 12):
-        for seed in range(20):
+        for seed in range(12):
             _, better = shortfalls(draw(seed, size, strength_bounded=False), SHARES, 4, seed)
             missed += [(seed, size, by) for by in better if by > 1.0]
     assert len(missed) <= 2, missed
@@ -104,8 +104,8 @@ def test_no_point_is_worse_than_differential_evolution(seed: int, size: int) -> 
 
 @pytest.mark.parametrize("size", SIZES)
 def test_the_ends_are_the_least_and_the_most_that_slsqp_finds(size: int) -> None:
-    """52 curves, both ends."""
-    for seed in range(12 if size < 30 else 4):
+    """50 curves, both ends."""
+    for seed in range(12 if size < 30 else 2):
         drawn = draw(seed, size)
         curve = drawn.curve()
         for sign, end in ((1.0, curve.low), (-1.0, curve.high)):
@@ -196,11 +196,10 @@ def test_following_is_what_happens(monkeypatch: pytest.MonkeyPatch) -> None:
     for size in (3, 6, 12, 30):
         for seed in range(10):
             curve = draw(seed, size).curve()
-            if curve.range:
-                before = len(searches)
-                points += len(curve.even(25)) - 2
-                del searches[:before]
-    assert len(searches) <= 0.05 * points
+            ends += 2
+            points += max(len(curve.even(25)) - 2, 0)
+    assert points >= 800
+    assert len(searches) - ends <= 0.05 * points
 
 
 def test_levels_outside_the_range_have_no_point() -> None:
