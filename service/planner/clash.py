@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import ceil, floor, inf
+from math import ceil, floor, inf, log10
 from time import perf_counter
 
 from service.catalogue.loader import ingredients
@@ -141,9 +141,9 @@ def _relaxed(situation: Situation, member: Member, relaxation: Relaxation) -> Re
             member.name, in_words(target.name, value), value, PROPERTIES[target.name].unit, relaxation.proved
         )
     material = situation.material(relaxation.column)
-    mass_g = situation.mass_g(relaxation.column, relaxation.to)
+    mass_g = outward_g(material, situation.mass_g(relaxation.column, relaxation.to))
     words = limit_in_words(material, member.name, mass_g, situation.asked.circumstances)
-    return Relaxed(member.name, words, float(f"{mass_g:.7g}"), "g", relaxation.proved)
+    return Relaxed(member.name, words, mass_g, "g", relaxation.proved)
 
 
 def outward(target: TargetAsked, to: float) -> float:
@@ -154,6 +154,15 @@ def outward(target: TargetAsked, to: float) -> float:
     if to > target.high:
         return ceil(to * scale - 1e-9) / scale
     return to
+
+
+def outward_g(material: Material, to_g: float) -> float:
+    """An amount [g] that a limit would have to allow, to seven digits, rounded so that it allows what is needed."""
+    if to_g <= 0.0:
+        return 0.0
+    scale = 10.0 ** (6 - floor(log10(to_g)))
+    upwards = material.most_g is not None and to_g > material.most_g
+    return float(f"{(ceil if upwards else floor)(to_g * scale) / scale:.7g}")
 
 
 def helpful_ingredients(

@@ -103,7 +103,8 @@ def _names(targets: Sequence[TargetAsked], prefer: Sequence[Preference]) -> list
     return [*(t.name for t in targets), *(p.name for p in prefer)]
 
 
-def _reference_litres(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> float:
+def reference_litres(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> float:
+    """The volume that amounts are divided by: that of the lots, or that of the targets where there are none [L]."""
     lots = [m for m in materials if m.kind == "lot" and m.density_g_ml]
     poured = sum((m.most_g or 0.0) / (m.density_g_ml or 1.0) for m in lots) / 1000.0
     if poured > 0.0:
@@ -157,7 +158,7 @@ def _likely_state(targets: Sequence[TargetAsked], fallback: tuple[float, ...]) -
 
 def likely_blend(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> Contents:
     """Some blend of the materials inside their limits: where a search may take its first chemistry from."""
-    litres = _reference_litres(materials, targets)
+    litres = reference_litres(materials, targets)
     likely = 1000.0 * litres * _LIKELY_KG_PER_L
     masses = [
         m.least_g
@@ -185,7 +186,7 @@ def strengths_of(materials: Sequence[Material], targets: Sequence[TargetAsked]) 
     The weakest blend takes the most of what is weaker than the least of everything, the strongest the other way round.
     An addition without a limit counts with a kilogram a litre for the blend, and with its own strength for the range.
     """
-    some = 1000.0 * _reference_litres(materials, targets)
+    some = 1000.0 * reference_litres(materials, targets)
     most = [m.least_g + some if m.most_g is None else m.most_g for m in materials]
     least = [m.least_g for m in materials]
     held = poured(materials, least if any(least) else most)
@@ -220,16 +221,17 @@ def numbers_from(
     *,
     every_column: bool = False,
     senses: Senses = OURS,
+    litres: float | None = None,
 ) -> Numbers:
     """The solver's problem for some materials, targets and preferences.
 
     Parameters: materials, sorted; targets; prefer, in order; chemistry, the constants of acids at some blend;
     every_column, True to make columns of given amounts too, held between equal bounds; senses, the steps that distances
-    are counted in.
+    are counted in; litres, what amounts are divided by [L], else the lots' volume or that of the targets.
     Returns: Numbers.
     Raises: InputError where a preference needs a price or a volume that a material lacks.
     """
-    litres = _reference_litres(materials, targets)
+    litres = litres or reference_litres(materials, targets)
     unscaled = scale_is_free(materials, targets)
     shrinking = next((p.name for p in prefer if PROPERTIES[p.name].per is Per.ONE and not p.maximise), None)
     if unscaled and shrinking is not None:

@@ -21,7 +21,7 @@ from service.planner.asked import PlanAsked, PortionAsked, PortionsAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, sources_of
 from service.planner.materials import Material, materials_of, poured
-from service.planner.numbers import Numbers, likely_blend, numbers_from
+from service.planner.numbers import Numbers, likely_blend, numbers_from, reference_litres
 from service.planner.plan_report import SOLVER_SHARE, miss_words, report_of
 from service.planner.predict import amounts_of, cross_check, predict, value_of
 from service.solver.goals import Outcome
@@ -71,8 +71,9 @@ def _settled(
     until = perf_counter() + plan.deadline_s
     end_point = plan.circumstances.end_point_ph
     chemistry = [chemistry_of(likely_blend(free, p.targets), end_point) for p in portions]
+    litres = reference_litres(free, portions[0].targets)  # one for all, so that their aims add up
     numbers = [
-        numbers_from(free, portion.targets, plan.prefer, c, senses=plan.circumstances.senses)
+        numbers_from(free, portion.targets, plan.prefer, c, senses=plan.circumstances.senses, litres=litres)
         for portion, c in zip(portions, chemistry, strict=True)
     ]
     names = {*(t.name for p in portions for t in p.targets), *(p.name for p in plan.prefer)}
@@ -113,9 +114,7 @@ def _links(whole: Sequence[Material], numbers: Sequence[Numbers]) -> list[Link]:
         per = 1000.0 * numbers[0].litres
         upper = inf if material.most_g is None else material.most_g / per
         if material.least_g > 0.0 or upper < inf:
-            terms = tuple(
-                (p, c, n.litres / numbers[0].litres) for p, (c, n) in enumerate(zip(columns, numbers, strict=True))
-            )
+            terms = tuple((p, c, 1.0) for p, c in enumerate(columns))
             links.append(Link(material.name, terms, material.least_g / per, upper))
     return links
 

@@ -238,40 +238,53 @@ class Curve:
         return found
 
     def best(self) -> CurvePoint:
-        """The point with the best value of the first aim over all levels."""
+        """The point with the best value of the first aim over all levels; no known point is better."""
         if not self.range:
             return self.low
         if self._best is None:
-            solution = self._solve(self.problem, self._sums)
-            if not solution.found:
-                raise SolverError("No amounts meet the rows of this problem; ask whether the goals can be met first.")
-            found = self._point(solution, proved=solution.verdict is Verdict.PROVED_BEST)
-            close = RESOLUTION * self.range
-            for end in (self.low, self.high):
-                margin = TOLERANCE * (1.0 + abs(end.value))
-                if abs(found.level - end.level) <= close and end.value - found.value <= margin:
-                    found = end
-            self._best = found
-            if self.low.level < found.level < self.high.level:
-                self._remember(found)
+            self._best = self._best_from(self._sums)
+        rival = min(self._points, key=lambda point: point.value)
+        if rival.value < self._best.value - TOLERANCE:
+            again = self._best_from(self.problem.sums_at(rival.x))
+            self._best = again if again.value <= rival.value + TOLERANCE else rival
         return self._best
 
+    def _best_from(self, sums: Sequence[float], *, prove: bool = False) -> CurvePoint:
+        """The best point over all levels that is found from a state; one of the ends if it is as near as makes none."""
+        solution = self._solve(self.problem, sums, prove=prove)
+        if not solution.found:
+            raise SolverError("No amounts meet the rows of this problem; ask whether the goals can be met first.")
+        found = self._point(solution, proved=prove and solution.verdict is Verdict.PROVED_BEST)
+        for end in (self.low, self.high):
+            close = abs(found.level - end.level) <= RESOLUTION * self.range
+            if close and end.value - found.value <= TOLERANCE * (1.0 + abs(end.value)):
+                return replace(end, proved=found.proved)
+        return self._remember(found) if self.low.level < found.level < self.high.level else found
+
     def prove(self, point: CurvePoint, *, nodes: int = 400) -> CurvePoint:
-        """Settle by branch and bound whether a point is the best at its level; for an end, that it is the end as well.
+        """Settle by branch and bound whether a point is the best at its level.
+
+        Of an end it is settled as well that no level lies beyond it, of the best point that none is better at any.
 
         Parameters: point, one of this curve; nodes, boxes of one proof.
-        Returns: the point, `proved` or not, or a better one that the proof came upon (for an end, one further out:
-        the curve is longer from then on).
+        Returns: the point, `proved` or not, or a better one that the proof came upon: at the same level, for an end
+        further out (the curve is longer from then on), for the best at any level.
         """
         if point.proved:
             return point
-        ends = [(sign, end) for sign, end in ((1.0, self.low), (-1.0, self.high)) if point == end]
-        for sign, end in ends:
+        for sign, end in ((1.0, self.low), (-1.0, self.high)):
+            if point != end:
+                continue
             found = self._end(sign, prove=True)
             if sign * (end.level - found.level) > RESOLUTION * self.range:
                 point = self._replaced(end, replace(found, proved=False))
             if not found.proved:
                 return point
+        if point == self._best:
+            found = self._best_from(self.problem.sums_at(point.x), prove=True)
+            best = found if found.value < point.value - TOLERANCE else point
+            self._best = self._replaced(best, replace(best, proved=found.proved))
+            return self._best
         problem = self.problem_at(point.level)
         if not self._packs:
             proof = search(problem, problem.aims[0], point.x, point.value, nodes=nodes, until=self.until)
@@ -285,7 +298,7 @@ class Curve:
         return self._replaced(point, other) if proved or other.value < point.value else point
 
     def _replaced(self, old: CurvePoint, new: CurvePoint) -> CurvePoint:
-        self._points = sorted((new if point == old else point for point in self._points), key=_level)
+        self._points = sorted((new if point.level == old.level else point for point in self._points), key=_level)
         if self._best == old:
             self._best = new
         if self.low == old:

@@ -144,7 +144,8 @@ def _programme(problem: Problem, tangent: Tangent, x: Amounts, volume: float) ->
     )
 
 
-def _basis_of(problem: Problem, lp: LpResult) -> Basis:
+def basis_of(problem: Problem, lp: LpResult) -> Basis:
+    """The free amounts and the rows that hold at the optimum of a programme."""
     n = problem.size
     active = [(k - n, lp.at_upper[j]) for j, k in enumerate(lp.nonbasic) if k >= n]
     return Basis(
@@ -263,10 +264,10 @@ def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None =
             return LocalResult(LocalStatus.INFEASIBLE_HERE, programmes=programmes)
         if lp.status is LpStatus.STALLED:
             return LocalResult(LocalStatus.LOST, programmes=programmes)
-        basis = _basis_of(problem, lp)
+        basis = basis_of(problem, lp)
         moved = newton_on_basis(problem, basis, list(lp.x))
         if moved is None:
-            state = _between(state, problem.sums_at(lp.x))
+            state = between(state, problem.sums_at(lp.x))
             point = lp.x
             continue
         tangent = Tangent(problem, problem.sums_at(moved))
@@ -283,14 +284,14 @@ def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None =
         if feasible and basis in stops and len(stops) > 1:
             other = [stop for known, stop in stops.items() if known != basis][-1]
             return LocalResult(LocalStatus.LOST, programmes=programmes, stops=(other, stops[basis]))
-        state = _between(state, problem.sums_at(lp.x)) if basis in stops else problem.sums_at(moved)
+        state = between(state, problem.sums_at(lp.x)) if basis in stops else problem.sums_at(moved)
         if feasible:
             stops[basis] = Stop(basis, tuple(moved))
         point = moved
     return LocalResult(LocalStatus.LOST, programmes=_ROUNDS, stops=tuple(stops.values())[-2:])
 
 
-def _between(old: Sequence[float], new: Sequence[float]) -> list[float] | None:
+def between(old: Sequence[float], new: Sequence[float]) -> list[float] | None:
     """A state half way between two, or None if neither side describes a liquid."""
     if not is_liquid(new):
         return None

@@ -34,9 +34,11 @@ SMALLEST_AIM = 1e-2
 
 _SMALLEST_BOX = 1e-7
 _CONTRACTIONS = 6
-_ROUNDING = 1e-13  # per unit of multiplier, for sums of numbers of order one
+ROUNDING = 1e-13
+"""What a sum of numbers of order one may be off by, per unit of multiplier."""
 _MOST_CUTS = 13
-_NEAR = 1e-4  # how much worse than the incumbent, as a share, the region is whose multipliers give the first cuts
+NEAR = 1e-4
+"""How much worse than the incumbent, as a share, the region is whose multipliers give the first cuts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +50,12 @@ class Bound:
     multipliers: list[float]
 
 
-def _generic(size: int) -> list[float]:
+def generic_cost(size: int) -> list[float]:
     """A second cost against cycling."""
     return [1.0 + 0.618 * ((j * 0.754877) % 1.0) for j in range(size)]
 
 
-def _least(line: Sequence[float], problem: Problem) -> float:
+def least_over_box(line: Sequence[float], problem: Problem) -> float:
     """Least value of a linear function over the box of amounts."""
     return sum(
         c * low if c > 0.0 else c * high for c, low, high in zip(line, problem.lower, problem.upper, strict=True)
@@ -102,7 +104,7 @@ class OuterProgramme:
         """Lower bound of a form over the box: inf if nothing is in it, −inf if the programme stalled."""
         problem, n = self.problem, self.problem.size
         constant, cost = linear_bound(form, self.hull, upper=False)
-        lp = solve_lp([cost, _generic(n)], problem.lower, problem.upper, self.lines, self.low, self.high)
+        lp = solve_lp([cost, generic_cost(n)], problem.lower, problem.upper, self.lines, self.low, self.high)
         empty = lp.status is LpStatus.INFEASIBLE
         least, reduced = (0.0, [0.0] * n) if empty else (constant, cost)
         multipliers = [0.0] * len(problem.rows)
@@ -115,10 +117,10 @@ class OuterProgramme:
             side = self.low[i] if y > 0.0 else self.high[i]
             if abs(side) < inf:
                 reduced = [d - y * a for d, a in zip(reduced, self.lines[i], strict=True)]
-                least += y * side - abs(y) * _ROUNDING
+                least += y * side - abs(y) * ROUNDING
                 if i < len(self.sources):
                     multipliers[self.sources[i]] += y
-        least += _least(reduced, problem)
+        least += least_over_box(reduced, problem)
         if empty:
             least = inf if least > 0.0 else -inf
         return Bound(least, lp.x, multipliers)
@@ -139,7 +141,8 @@ class Cut:
     floor: float
 
 
-def _state_form(problem: Problem, at: int, sign: float, reference: float) -> Form:
+def state_form(problem: Problem, at: int, sign: float, reference: float) -> Form:
+    """sign·(top − reference·(water + top)) as a form of the amounts, with top = ethanol (`at` 0) or solids."""
     top = 1 if at == 0 else 2
     return Form(
         sign * (problem.fixed_sums[top] - reference * (problem.fixed_sums[0] + problem.fixed_sums[top])),
@@ -149,13 +152,13 @@ def _state_form(problem: Problem, at: int, sign: float, reference: float) -> For
 
 def _cut(problem: Problem, multipliers: Sequence[float], at: int, sign: float, reference: float) -> Cut:
     """The cut of some multipliers, any multipliers: quantity − Σ yᵢ·rowᵢ(x) + Σ yᵢ·boundᵢ."""
-    form = _state_form(problem, at, sign, reference) if at >= 0 else Form(0.0, (0.0,) * problem.size)
+    form = state_form(problem, at, sign, reference) if at >= 0 else Form(0.0, (0.0,) * problem.size)
     floor = 0.0
     for y, row in zip(multipliers, problem.rows, strict=True):
         bound = row.lower if y > 0.0 else row.upper
         if y and abs(bound) < inf:
             form = form.minus(y, row.form)
-            floor += y * bound - abs(y) * _ROUNDING
+            floor += y * bound - abs(y) * ROUNDING
     return Cut(at, sign, reference, form, floor)
 
 
@@ -176,7 +179,7 @@ def cuts_at(problem: Problem, x: Amounts) -> list[Cut]:
 
     def add(cost: Sequence[float], high: list[float], at: int, sign: float, reference: float) -> None:
         count = len(high)
-        lp = solve_lp([cost, _generic(n)], problem.lower, problem.upper, lines[:count], low[:count], high)
+        lp = solve_lp([cost, generic_cost(n)], problem.lower, problem.upper, lines[:count], low[:count], high)
         if lp.status is LpStatus.OPTIMAL:
             y = [0.0] * m
             for k, d in zip(lp.nonbasic, lp.reduced, strict=True):
@@ -187,15 +190,15 @@ def cuts_at(problem: Problem, x: Amounts) -> list[Cut]:
             cuts.append(_cut(problem, y, at, sign, reference))
 
     add(lines[-1], high, -1, 1.0, 0.0)
-    high.append(better.upper + _NEAR - offsets[-1])
+    high.append(better.upper + NEAR - offsets[-1])
     for at, top in ((0, 1), (2, 2)):
         reference = sums[top] / (sums[0] + sums[top])
         for sign in (1.0, -1.0):
-            add(_state_form(problem, at, sign, reference).coefficients, high, at, sign, reference)
+            add(state_form(problem, at, sign, reference).coefficients, high, at, sign, reference)
     return cuts
 
 
-def _contracted(problem: Problem, box: StateBox, cuts: list[Cut]) -> StateBox | None:
+def contracted(problem: Problem, box: StateBox, cuts: list[Cut]) -> StateBox | None:
     """Shrink a box by its own rows as long as that halves its error; None if they leave nothing of it."""
     last, by_programmes = inf, False
     for _ in range(_CONTRACTIONS):
@@ -215,7 +218,7 @@ def _contracted(problem: Problem, box: StateBox, cuts: list[Cut]) -> StateBox | 
     return box
 
 
-def _narrowed(problem: Problem, sides: list[float], cut: Cut, least: float) -> bool:
+def narrowed(problem: Problem, sides: list[float], cut: Cut, least: float) -> bool:
     """Move a side of a box to where a cut's least value puts it; False if nothing is left."""
     at, top = cut.at, 1 if cut.at == 0 else 2
     whole = problem.fixed_sums[0] + problem.fixed_sums[top]
@@ -235,11 +238,11 @@ def _by_cuts(problem: Problem, box: StateBox, hull: Envelope, cuts: list[Cut]) -
     sides = [box.p_low, box.p_high, box.w_low, box.w_high]
     for cut in cuts:
         constant, line = linear_bound(cut.form, hull, upper=False)
-        least = constant + cut.floor + _least(line, problem)
+        least = constant + cut.floor + least_over_box(line, problem)
         if cut.at < 0:
             if least > 0.0:
                 return None
-        elif not _narrowed(problem, sides, cut, least):
+        elif not narrowed(problem, sides, cut, least):
             return None
     return StateBox(*sides)
 
@@ -252,12 +255,12 @@ def _by_programmes(problem: Problem, box: StateBox, hull: Envelope, cuts: list[C
             continue
         reference = 0.5 * (sides[at] + sides[at + 1])
         for sign in (1.0, -1.0):
-            form = _state_form(problem, at, sign, reference)
+            form = state_form(problem, at, sign, reference)
             bound = programme.bound(form)
             if bound.value > -inf:
                 empty = bound.value == inf
                 cuts.append(_cut(problem, bound.multipliers, -1 if empty else at, sign, reference))
-                if empty or not _narrowed(problem, sides, cuts[-1], bound.value):
+                if empty or not narrowed(problem, sides, cuts[-1], bound.value):
                     return None
     return StateBox(*sides)
 
@@ -312,7 +315,7 @@ def search(
             return _unfinished(problem, aim, best, open_boxes, looked)
         looked += 1
         del cuts[_MOST_CUTS:]
-        box = _contracted(problem, open_boxes.pop(), cuts)
+        box = contracted(problem, open_boxes.pop(), cuts)
         if box is None:
             continue
         if max(box.p_high - box.p_low, box.w_high - box.w_low) < _SMALLEST_BOX:

@@ -19,10 +19,19 @@ from operator import mul
 from time import perf_counter
 
 from service.physics.mixture import VOLUME_SUMS
-from service.solver.local import TOLERANCE, Basis, LocalStatus, _basis_of, _between, is_liquid, signs_hold, solve_square
-from service.solver.local import solve_squares as _solve_squares
+from service.solver.local import (
+    TOLERANCE,
+    Basis,
+    LocalStatus,
+    basis_of,
+    between,
+    is_liquid,
+    signs_hold,
+    solve_square,
+    solve_squares,
+)
 from service.solver.problem import Aim, Amounts, Form, Problem, Row, Tangent, volume_at
-from service.solver.proof import SMALLEST_AIM, bounding_form
+from service.solver.proof import SMALLEST_AIM, bounding_form, generic_cost
 from service.solver.simplex import LpResult, LpStatus, solve_lp
 
 _ROUNDS = 12
@@ -183,11 +192,7 @@ class Here:
             weight = 1.0 if weights is None else weights[k]
             for cost, aim in zip(costs, part.aims, strict=True):
                 cost.extend(weight * c for c in tangent.cost(aim, own, volume))
-        return [*costs, _generic(self.stack.flat.size)]
-
-
-def _generic(size: int) -> list[float]:
-    return [1.0 + 0.618 * ((j * 0.754877) % 1.0) for j in range(size)]
+        return [*costs, generic_cost(self.stack.flat.size)]
 
 
 def _programme(stack: Stack, here: Here, costs: list[list[float]], lower: Amounts, upper: Amounts) -> LpResult:
@@ -257,10 +262,10 @@ def stationary(
             return Settled(LocalStatus.LOST if best else LocalStatus.INFEASIBLE_HERE, best)
         if lp.status is LpStatus.STALLED:
             return Settled(LocalStatus.LOST, best)
-        basis = _basis_of(stack.flat, lp)
+        basis = basis_of(stack.flat, lp)
         moved = _newton(stack, basis, list(lp.x))
         if moved is None:
-            at = [_between(old, new) or old for old, new in zip(at, stack.states(lp.x), strict=True)]
+            at = [between(old, new) or old for old, new in zip(at, stack.states(lp.x), strict=True)]
             point = lp.x
             continue
         feasible = stack.worst_violation(moved) <= TOLERANCE
@@ -272,7 +277,7 @@ def stationary(
         if basis in seen:
             if feasible:
                 return Settled(LocalStatus.LOST, best)
-            at = [_between(old, state) or old for old, state in zip(at, new, strict=True)]
+            at = [between(old, state) or old for old, state in zip(at, new, strict=True)]
         else:
             at = list(new)
         seen.add(basis)
@@ -284,7 +289,7 @@ def _is_optimal(stack: Stack, basis: Basis, x: list[float]) -> bool:
     here = Here(stack, stack.states(x))
     costs = here.costs(x)
     lines = [here.row(i) for i in basis.rows]
-    lambdas = _solve_squares(
+    lambdas = solve_squares(
         [[line[j] for line in lines] for j in basis.free], [[cost[j] for j in basis.free] for cost in costs]
     )
     return lambdas is not None and signs_hold(stack.flat, basis, x, lines, costs, lambdas)
@@ -308,7 +313,7 @@ def _descended(stack: Stack, x: Amounts, k: int, until: float) -> Amounts:
         promised = sum(c * (a - b) for c, a, b in zip(costs[k], x, lp.x, strict=True))
         if promised <= _FLAT * max(abs(value), SMALLEST_AIM):
             break
-        moved = _newton(stack, _basis_of(stack.flat, lp), list(lp.x))
+        moved = _newton(stack, basis_of(stack.flat, lp), list(lp.x))
         if moved is None or stack.worst_violation(moved) > TOLERANCE:
             radius *= 0.5
             continue

@@ -19,18 +19,18 @@ from service.solver.envelope import Envelope, StateBox, envelope, linear_bound, 
 from service.solver.local import TOLERANCE
 from service.solver.problem import Amounts, Form, Problem, volume_at
 from service.solver.proof import (
-    _NEAR,
-    _ROUNDING,
+    NEAR,
     RELATIVE_GAP,
+    ROUNDING,
     SMALLEST_AIM,
     Cut,
     OuterProgramme,
-    _contracted,
-    _generic,
-    _least,
-    _narrowed,
-    _state_form,
     bounding_form,
+    contracted,
+    generic_cost,
+    least_over_box,
+    narrowed,
+    state_form,
 )
 from service.solver.simplex import LpResult, LpStatus, solve_lp
 from service.solver.stack import Here, Stack
@@ -120,14 +120,14 @@ def _stack_cut(question: _Question, y: Sequence[float], part: int, cut: Cut) -> 
     for factor, row, owner in zip(y, stack.flat.rows, stack.owner, strict=False):
         bound = row.lower if factor > 0.0 else row.upper
         if factor and abs(bound) < inf:
-            constant += factor * (bound - row.form.constant) - abs(factor) * _ROUNDING
+            constant += factor * (bound - row.form.constant) - abs(factor) * ROUNDING
             coefficients = [a - factor * b for a, b in zip(coefficients, row.form.coefficients, strict=True)]
             if owner >= 0:
                 volumes[owner] -= factor * row.form.volume
     factor = y[-1]
     if factor < 0.0 and question.most < inf:
         aim = question.aim
-        constant += factor * (question.most - aim.constant) + factor * _ROUNDING
+        constant += factor * (question.most - aim.constant) + factor * ROUNDING
         coefficients = [a - factor * b for a, b in zip(coefficients, aim.coefficients, strict=True)]
         volumes = [a - factor * b for a, b in zip(volumes, aim.volumes, strict=True)]
     return _StackCut(part, cut, Total(constant, tuple(coefficients), tuple(volumes)))
@@ -170,7 +170,7 @@ class _Outer:
         """Lower bound of a form over the boxes, inf if nothing is in them and −inf if unknown, with multipliers."""
         flat = self.question.stack.flat
         constant, cost = self.question.least_of(form, self.hulls)
-        lp = solve_lp([cost, _generic(flat.size)], flat.lower, flat.upper, self.lines, self.low, self.high)
+        lp = solve_lp([cost, generic_cost(flat.size)], flat.lower, flat.upper, self.lines, self.low, self.high)
         y = [0.0] * (len(flat.rows) + 1)
         if lp.status is LpStatus.STALLED:
             return -inf, y
@@ -180,10 +180,10 @@ class _Outer:
             side = self.low[i] if factor > 0.0 else self.high[i]
             if abs(side) < inf:
                 reduced = [d - factor * a for d, a in zip(reduced, self.lines[i], strict=True)]
-                least += factor * side - abs(factor) * _ROUNDING
+                least += factor * side - abs(factor) * ROUNDING
                 if self.sources[i] >= 0:
                     y[self.sources[i]] += factor
-        least += _least(reduced, flat)
+        least += least_over_box(reduced, flat)
         if empty:
             least = inf if least > 0.0 else -inf
         return least, y
@@ -211,7 +211,7 @@ def _cuts_at(question: _Question, x: Amounts) -> list[_StackCut]:
 
     def add(cost: Sequence[float], part: int, cut: Cut) -> None:
         m = len(high)
-        lp = solve_lp([cost, _generic(flat.size)], flat.lower, flat.upper, lines[:m], low[:m], high)
+        lp = solve_lp([cost, generic_cost(flat.size)], flat.lower, flat.upper, lines[:m], low[:m], high)
         if lp.status is LpStatus.OPTIMAL:
             y = [0.0] * len(lines)
             for i, factor in _multipliers(lp, flat.size).items():
@@ -221,12 +221,12 @@ def _cuts_at(question: _Question, x: Amounts) -> list[_StackCut]:
             cuts.append(_stack_cut(question, y, part, cut))
 
     add(aim, -1, _EMPTY)
-    high.append(question.most + _NEAR - constant)
+    high.append(question.most + NEAR - constant)
     for k, (part, sums) in enumerate(zip(stack.parts, stack.states(x), strict=True)):
         for at, top in ((0, 1), (2, 2)):
             reference = sums[top] / (sums[0] + sums[top])
             for sign in (1.0, -1.0):
-                form = _state_form(part, at, sign, reference)
+                form = state_form(part, at, sign, reference)
                 add(stack.spread(k, form).coefficients, k, Cut(at, sign, reference, form, 0.0))
     return cuts
 
@@ -258,7 +258,7 @@ def prove_stack(stack: Stack, x: Amounts | None = None, *, until: float = inf, n
         question = _Question(stack, better, 0.0)
     sides = []
     for part in question.stack.parts:
-        box = _contracted(part, root_box(part), [])
+        box = contracted(part, root_box(part), [])
         if box is None:
             return StackProof(True, 0.0, 0)
         sides.append(_side(part, box))
@@ -347,11 +347,11 @@ def _by_cuts(question: _Question, sides: list[_Side], cuts: Sequence[_StackCut])
         ends = [[box.p_low, box.p_high, box.w_low, box.w_high] for box in boxes]
         for cut in cuts:
             constant, line = question.least_of(cut.form, hulls)
-            least = constant + _least(line, question.stack.flat)
+            least = constant + least_over_box(line, question.stack.flat)
             if cut.part < 0:
                 if least > 0.0:
                     return None
-            elif not _narrowed(question.stack.parts[cut.part], ends[cut.part], cut.cut, least):
+            elif not narrowed(question.stack.parts[cut.part], ends[cut.part], cut.cut, least):
                 return None
         boxes = [StateBox(*end) for end in ends]
         hulls = [envelope(p, box) for p, box in zip(question.stack.parts, boxes, strict=True)]
@@ -372,13 +372,13 @@ def _by_programmes(outer: _Outer, box: StateBox, k: int, cuts: list[_StackCut]) 
             continue
         reference = 0.5 * (ends[at] + ends[at + 1])
         for sign in (1.0, -1.0):
-            cut = Cut(at, sign, reference, _state_form(part, at, sign, reference), 0.0)
+            cut = Cut(at, sign, reference, state_form(part, at, sign, reference), 0.0)
             least, y = outer.bound(question.total(k, cut.form))
             if least == -inf:
                 continue
             empty = least == inf
             cuts.insert(keep, _stack_cut(question, y, -1 if empty else k, _EMPTY if empty else cut))
-            if empty or not _narrowed(part, ends, cut, least):
+            if empty or not narrowed(part, ends, cut, least):
                 return None
     return StateBox(*ends)
 

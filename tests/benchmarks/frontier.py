@@ -1,9 +1,9 @@
 """Trade-off curves: 25 points from end to end in units of one solve, and against linear programming level by level.
 
-Target: at most fifteen solves, the search for the two ends included. The unit is one basis search without a proof of the
-problem without the row of X, for all aims, as the curve's points have them too. With 12 additions and more the
-curves drawn here change their basis at 7 to 17 levels in the median, which is what the time beyond the target goes
-into; the gates lie about 30 % above what is measured.
+Target: at most fifteen solves, the search for the two ends included. The unit is one search without a proof for the
+same problem without the row of X. The target is missed by a tenth up to 12 additions. With 30 the curves drawn here
+change their basis at 13 levels in the median, and every change costs an exchange. The gates lie about 30 % above what
+is measured.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ from tests.solver.curves import Drawn, draw
 SIZES = (3, 6, 12, 30)
 POINTS = 25
 TARGET_SOLVES = 15.0
-GATE_SOLVES = {3: 22.0, 6: 22.0, 12: 24.0, 30: 25.0}
+GATE_SOLVES = {3: 21.0, 6: 21.0, 12: 23.0, 30: 32.0}
 FASTER_THAN_LINPROG = 15.0
-GATE_LINPROG = 10.0
+GATE_LINPROG = 12.0
 
 
 def _curve(drawn: Drawn) -> list[CurvePoint]:
@@ -54,7 +54,7 @@ def _level_by_level(drawn: Drawn, low: float, high: float, *, linprog: bool) -> 
 def speed(curves_each: int, rounds: int) -> Iterator[Row]:
     """P7 at each size, and what a curve costs without following."""
     for size in SIZES:
-        open_curves = []
+        open_curves: list[tuple[Drawn, float, float]] = []
         seed = 0
         while len(open_curves) < curves_each:
             drawn = draw(seed, size)

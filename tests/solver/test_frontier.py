@@ -102,17 +102,34 @@ def test_no_point_is_worse_than_differential_evolution(seed: int, size: int) -> 
         assert rival is None or point.value <= rival.value + allowance(rival.value)
 
 
-@pytest.mark.parametrize("size", SIZES)
+def check_ends(drawn: Drawn, seed: int) -> None:
+    """SLSQP, asked for the least and the most X, gets no further."""
+    curve = drawn.curve()
+    for sign, end in ((1.0, curve.low), (-1.0, curve.high)):
+        meets_rows(drawn, curve, end)
+        aim = Aim((Ratio(drawn.ratio.numerator.scaled(sign), drawn.ratio.denominator),))
+        rival = slsqp_multistart(replace(drawn.problem, aims=(aim,)), 3, seed)
+        assert rival is None or sign * end.level <= rival.value + allowance(rival.value), seed
+
+
+@pytest.mark.parametrize("size", SIZES[:-1])
 def test_the_ends_are_the_least_and_the_most_that_slsqp_finds(size: int) -> None:
-    """50 curves, both ends."""
-    for seed in range(12 if size < 30 else 2):
-        drawn = draw(seed, size)
-        curve = drawn.curve()
-        for sign, end in ((1.0, curve.low), (-1.0, curve.high)):
-            meets_rows(drawn, curve, end)
-            aim = Aim((Ratio(drawn.ratio.numerator.scaled(sign), drawn.ratio.denominator),))
-            rival = slsqp_multistart(replace(drawn.problem, aims=(aim,)), 3, seed)
-            assert rival is None or sign * end.level <= rival.value + allowance(rival.value), seed
+    """48 curves, both ends."""
+    for seed in range(12):
+        check_ends(draw(seed, size), seed)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("size", SIZES)
+def test_the_ends_of_many_curves_are_the_least_and_the_most(size: int, kind: str) -> None:
+    """240 curves, both ends."""
+    for seed in range(8):
+        check_ends(draw(seed, size, kind), seed)
+
+
+def test_goals_that_cannot_be_met_have_no_curve() -> None:
+    drawn = draw(3, 6)
     barren = replace(drawn.problem, upper=drawn.problem.lower)
     with pytest.raises(SolverError, match="whether the goals can be met"):
         Curve(barren, drawn.ratio, scale=drawn.scale, sums=drawn.instance.start)
@@ -130,8 +147,8 @@ def test_the_value_at_an_end_is_where_the_curve_leads_to(size: int) -> None:
 # ---------------------------------------------------------------- the shape of a curve
 
 
-def check_shape(curve: Curve) -> None:
-    """From the best point the value gets worse towards either end; nothing is better than the best."""
+def check_shape(curve: Curve, hump: float = 0.0) -> None:
+    """From the best point the value gets worse towards either end, but for a hump; nothing is better than the best."""
     points, best = curve.even(25), curve.best()
     assert not curve.gaps
     if not curve.range:
@@ -141,9 +158,9 @@ def check_shape(curve: Curve) -> None:
     for a, b in pairwise(points):
         assert a.level < b.level
         if b.level <= best.level:
-            assert b.value <= a.value + 1e-9
+            assert b.value <= a.value + 1e-9 + hump
         if a.level >= best.level:
-            assert a.value <= b.value + 1e-9
+            assert a.value <= b.value + 1e-9 + hump
     assert min(point.value for point in points) >= best.value - 1e-9
 
 
@@ -159,9 +176,12 @@ def test_curves_fall_to_the_best_point_and_rise_from_it(kind: str) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("size", SIZES)
 def test_many_curves_fall_to_the_best_point_and_rise_from_it(size: int, kind: str) -> None:
-    """1800 curves."""
+    """1800 curves, 1640 with a range. One problem with strength free, seen through all six quantities, has a best
+    level at either end: its single line of feasible blends is bent by the volume's curvature, a hump of 1e-4.
+    """
     for seed in range(60):
-        check_shape(draw(seed, size, kind, strength_bounded=seed % 2 == 0).curve())
+        hump = 1e-4 if (seed, size) == (39, 2) else 0.0
+        check_shape(draw(seed, size, kind, strength_bounded=seed % 2 == 0).curve(), hump)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -338,6 +358,26 @@ def test_points_are_proved_on_demand(size: int) -> None:
             assert after.value == pytest.approx(before.value, rel=1e-6, abs=1e-8)
             assert curve.at(after.level) == after
             assert curve.prove(after) is after
+
+
+def test_the_best_point_is_proved_over_all_levels() -> None:
+    """As the plain problem is, without a row for X; where a search alone ends beside the best, the curve shows it."""
+    for seed in range(12):
+        drawn = draw(seed, 6)
+        curve = drawn.curve()
+        best = curve.prove(curve.best())
+        plain = solve(drawn.problem, drawn.instance.start)
+        assert best.proved
+        assert curve.best() == best
+        assert best.value == pytest.approx(value(drawn.problem, plain.x), rel=1e-6, abs=1e-8)
+    for kind in KINDS:  # a preference with two local optima, and a search that ends at the worse of them
+        drawn = draw(39, 2, kind, strength_bounded=False)
+        alone = value(drawn.problem, solve(drawn.problem, drawn.instance.start, prove=False).x)
+        curve = drawn.curve()
+        curve.even(25)
+        assert curve.best().value < alone - 1e-6
+        assert draw(39, 2, kind, strength_bounded=False).curve().best().value < alone - 1e-6
+        assert curve.prove(curve.best()).proved
 
 
 def test_a_point_that_is_not_the_best_is_replaced_by_the_proof() -> None:

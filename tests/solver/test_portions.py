@@ -307,15 +307,15 @@ def compare_preference(seeds: range, shapes: Sequence[tuple[int, int]], starts: 
 
 
 def test_slsqp_finds_no_better_preference() -> None:
-    reached, coupled = compare_preference(range(13), (*SMALL[:4], (4, 3)), 2)
+    reached, coupled = compare_preference(range(13), SMALL, 2)
     assert reached >= 60
     assert coupled >= 25
 
 
 @pytest.mark.slow
 def test_slsqp_finds_no_better_preference_long() -> None:
-    reached, _ = compare_preference(range(100, 200), (*SHAPES, (3, 10), (4, 6)), 4)
-    assert reached >= 650
+    reached, _ = compare_preference(range(100, 160), (*SHAPES, (3, 10), (4, 6)), 4)
+    assert reached >= 400
 
 
 def compare_distance(seeds: range, shapes: Sequence[tuple[int, int]], starts: int) -> int:
@@ -366,7 +366,7 @@ def compare_misses(seeds: range, shapes: Sequence[tuple[int, int]], starts: int)
 
 
 def test_slsqp_misses_no_less_where_goals_clash() -> None:
-    assert compare_misses(range(8), [(2, 2)], 1) >= 6
+    assert compare_misses(range(5), [(2, 2)], 1) >= 4
 
 
 @pytest.mark.slow
@@ -463,7 +463,7 @@ def test_drinks_that_share_nothing_scarce_are_solved_as_each_by_itself(count: in
     for seed in range(14):
         batch = loosened(make_batch(seed, count, size))
         alone = [solve_goals(p.problem, p.goals, p.sums) for p in batch.parts]
-        result = solve_portions(batch.parts, batch.links)
+        result = solve_portions(batch.parts, batch.links, deadline_s=20.0)
         assert result.outcome is Outcome.MET
         assert result.verdict is Verdict.PROVED_BEST
         stacked = stacked_answer(batch.parts, batch.links, prove=False)
@@ -526,7 +526,7 @@ def never_impossible(seeds: range, shapes: Sequence[tuple[int, int]], nodes: int
 
 def test_what_a_known_point_meets_is_never_proved_impossible() -> None:
     """Every stock is exactly what the known point takes, and goals are exact or drawn around it."""
-    assert never_impossible(range(100), SMALL[:3], 2) >= 300
+    assert never_impossible(range(100), SMALL[:3], 1) >= 300
 
 
 @pytest.mark.slow
@@ -552,7 +552,7 @@ def least_need(part: Part, j: int) -> float | None:
 def test_a_stock_below_the_need_is_proved_too_small() -> None:
     """Half of what the drinks need at the least, and a ten-thousandth less: proved. A ten-thousandth more: met."""
     proved = 0
-    for seed in range(16):
+    for seed in range(9):
         for count, size in ((2, 3), (3, 2)):
             batch = make_batch(seed, count, size)
             for j in range(batch.parts[0].problem.size):
@@ -572,7 +572,7 @@ def test_a_stock_below_the_need_is_proved_too_small() -> None:
                 assert_met(replace(batch, links=tuple(enough)), met)
                 proved += 1
                 break
-    assert proved >= 15
+    assert proved >= 8
 
 
 def test_proved_best_is_not_bettered_and_bounds_hold() -> None:
@@ -702,7 +702,7 @@ def test_a_lot_that_must_be_used_up_is() -> None:
         batch = make_batch(seed, 2, 4, lot=True, room=1.0)
         taken = sum(f * batch.inside[k][j] for k, j, f in batch.links[0].terms)
         links = (replace(batch.links[0], lower=taken, upper=taken), *batch.links[1:])
-        result = solve_portions(batch.parts, links)
+        result = solve_portions(batch.parts, links, prove=False)
         assert_met(replace(batch, links=links), result)
         assert sum(f * result.xs[k][j] for k, j, f in links[0].terms) == pytest.approx(taken, abs=1e-9)
         met += 1

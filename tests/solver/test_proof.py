@@ -128,7 +128,7 @@ def test_contraction_keeps_every_feasible_point(size: int) -> None:
             half = rng.choice([0.0, 1e-9, 1e-3]) * goal.size()
             rows.extend(ratio_rows(goal.name, goal.ratio, at - half, at + half, row_scale(goal, base)))
         problem = replace(base, rows=tuple(rows))
-        contracted = proof._contracted(problem, box, [])
+        contracted = proof.contracted(problem, box, [])
         assert contracted is not None
         p, w = states(problem, x)
         assert contracted.p_low <= p <= contracted.p_high
@@ -162,7 +162,7 @@ def test_cuts_and_programmes_bound_every_feasible_point(size: int) -> None:
         incumbent = solve(replace(base, rows=tuple(rows)), instance.start, prove=False)
         box = root_box(problem)
         cuts = proof.cuts_at(problem, incumbent.x)
-        contracted = proof._contracted(problem, box, cuts)
+        contracted = proof.contracted(problem, box, cuts)
         assert contracted is not None
         sums = problem.sums_at(x)
         for cut in cuts:

@@ -2,22 +2,42 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
+from math import inf
 
+from service.catalogue.loader import ingredients
 from service.model.properties import PROPERTIES
-from service.planner.asked import TradeAsked
-from service.planner.clash_words import in_words, joined, target_in_words
+from service.planner.asked import TargetAsked, TradeAsked
+from service.planner.clash_words import joined
 from service.planner.numbers import Numbers
 from service.planner.trade_off.answers import Axis, TradePoint
 from service.quantities import number_text
 from service.solver.breakpoints import Breakpoint
 from service.solver.frontier import CurvePoint
+from service.solver.problem import volume_at
 
 NOT_A_TASTE = (
     "Levels are composition, not taste: sweetness by published relative sweetness, fruit by single-strength juice "
     "equivalent. Taste a glass before the batch."
 )
 _SAME = 1e-7
+_PLAIN_PROPERTIES = {
+    "citrus_percent": "citrus juice",
+    "juice_percent": "juice",
+    "sucrose_equivalent_g_per_l": "sweetness",
+    "abv_percent": "strength",
+    "titratable_acidity": "acidity",
+    "ph": "pH",
+    "brix": "Brix",
+    "added_mass": "mass to add",
+    "added_volume": "volume to add",
+    "sugar_acid_ratio": "sugar–acid ratio",
+    "energy_kcal_per_100ml": "food energy",
+}
+_NOUNS = ("concentrate", "juice", "puree", "must", "cocktail", "acid", "water", "spirit")
+"""What a thing is: the words of an id behind it say which of its kind."""
+_FORMS = frozenset({"monohydrate", "anhydrous", "crystalline"})
 
 
 def axis_of(name: str, wish: str) -> Axis:
@@ -26,16 +46,97 @@ def axis_of(name: str, wish: str) -> Axis:
     return Axis(name, "" if law.unit in ("SG", "pH") else law.unit, law.meaning, wish)  # type: ignore[arg-type]
 
 
-def _names(numbers: Numbers, columns: Sequence[int]) -> list[str]:
-    return [numbers.materials[numbers.free[j]].name for j in columns if j < len(numbers.free)]
+def plain_property(name: str) -> str:
+    """What a property is called in the cellar.
+
+    >>> plain_property("sucrose_equivalent_g_per_l"), plain_property("fermentable_sugar_g_per_l")
+    ('sweetness', 'fermentable sugar')
+    """
+    return _PLAIN_PROPERTIES.get(name, name.removesuffix("_g_per_l").replace("_", " "))
 
 
-def _targets(numbers: Numbers, rows: Sequence[int], problem_rows: Sequence[str]) -> list[str]:
-    """Targets in words that some rows belong to; the row of the level is none."""
-    by_name = {t.name: t for t in numbers.targets}
-    return [
-        target_in_words(by_name[problem_rows[i]]) for i in rows if i < len(problem_rows) and problem_rows[i] in by_name
-    ]
+def plain_names(names: Sequence[str]) -> dict[str, str]:
+    """What lots and additions are called in the cellar, each by its own name.
+
+    Parameters: names, of lots and ids of the catalogue, each once.
+    Returns: a plain name for each, no two alike: where two would be, both keep every word of their id. What is not in
+        the catalogue keeps its name, with spaces.
+
+    >>> list(plain_names(["cherry_tart_juice_concentrate_68", "honey_acacia 2", "dry base"]).values())
+    ['tart cherry concentrate', 'acacia honey 2', 'dry base']
+    >>> list(plain_names(["water_tap", "water_deionised", "lemon_juice_fresh"]).values())
+    ['water tap', 'water deionised', 'lemon juice']
+    """
+    short = {name: _plain_name(name) for name in names}
+    taken = Counter(short.values())
+    return {name: plain if taken[plain] == 1 else _spaced(name) for name, plain in short.items()}
+
+
+def _spaced(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _plain_name(name: str) -> str:
+    id_, gap, number = name.partition(" ")
+    if id_ not in ingredients() or (gap and not number.isdecimal()):
+        return _spaced(name)
+    words = [word for word in id_.split("_") if word not in _FORMS]
+    if len(words) > 1 and words[0] in ("honey", "sugar"):
+        words = [*words[1:], words[0]]
+    if words[0] == "cherry":
+        words[:2] = words[1], words[0]
+    noun = next((noun for noun in _NOUNS if noun in words), None)
+    if noun is not None:
+        words = words[: words.index(noun) + 1]
+    if noun == "concentrate":
+        words = [word for word in words if word != "juice"]
+    return " ".join(words) + gap + number
+
+
+class _Names:
+    """Ingredients and limits of one curve, as one says them."""
+
+    def __init__(self, numbers: Numbers, rows: Sequence[str]) -> None:
+        self.numbers, self.rows = numbers, rows
+        self.plain = plain_names([material.name for material in numbers.materials])
+        self.targets = {target.name: target for target in numbers.targets}
+
+    def of(self, columns: Sequence[int]) -> list[str]:
+        materials, free = self.numbers.materials, self.numbers.free
+        return [self.plain[materials[free[j]].name] for j in columns if j < len(free)]
+
+    def limits(self, rows: Sequence[int], point: CurvePoint) -> list[str]:
+        """The limits that some rows belong to, as they hold at a point; the row of the level is none."""
+        held = dict.fromkeys(self.rows[i] for i in rows if i < len(self.rows) and self.rows[i] in self.targets)
+        return [self._limit(self.targets[name], point) for name in held]
+
+    def _limit(self, target: TargetAsked, point: CurvePoint) -> str:
+        """`the upper acidity limit (9 g/L tartaric)`."""
+        law, plain = PROPERTIES[target.name], plain_property(target.name)
+        unit = "" if law.unit in ("SG", "pH", "") else f" {law.unit}"
+        if target.value is not None or target.low == target.high:
+            bound, which = target.low if target.value is None else target.value, f"the {plain} wanted"
+        elif self._is_low(target, point):
+            bound, which = target.low, f"the lower {plain} limit"
+        else:
+            bound, which = target.high, f"the upper {plain} limit"
+        return f"{which} ({number_text(bound, 10.0 ** -(law.decimals + 1))}{unit})"
+
+    def _is_low(self, target: TargetAsked, point: CurvePoint) -> bool:
+        """Whether it is the lower end of a range that a point stands at."""
+        if inf in (-target.low, target.high):
+            return target.high == inf
+        problem, x = self.numbers.problem, point.x
+        value = next(goal.ratio for goal in self.numbers.goals if goal.name == target.name).at(x, volume_at(problem, x))
+        return abs(value - target.low) < abs(value - target.high)
+
+
+def _is(names: Sequence[str]) -> str:
+    return "is" if len(names) == 1 else "are"
+
+
+def _all_used(names: Sequence[str]) -> str:
+    return f"{joined([f'all the {name}' for name in names])} {_is(names)} used"
 
 
 def breakpoint_text(numbers: Numbers, found: Breakpoint, rows: Sequence[str]) -> str:
@@ -49,24 +150,23 @@ def breakpoint_text(numbers: Numbers, found: Breakpoint, rows: Sequence[str]) ->
         (used_up if abs(found.right.x[j] - upper[j]) <= _SAME else dropped).append(j)
     for j in found.entering:
         (spare if abs(found.left.x[j] - upper[j]) <= _SAME and upper[j] > lower[j] else coming).append(j)
-    came, went = _names(numbers, coming), _names(numbers, dropped)
-    words = []
+    names = _Names(numbers, rows)
+    came, went, full, cut = names.of(coming), names.of(dropped), names.of(used_up), names.of(spare)
+    mix = [_all_used(full)] if full else []
     if came and went:
-        words.append(f"{joined(came)} {'replaces' if len(came) == 1 else 'replace'} {joined(went)}")
+        mix.append(f"{joined(came)} {'replaces' if len(came) == 1 else 'replace'} {joined(went)}")
     elif came:
-        words.append(f"{joined(came)} {'comes' if len(came) == 1 else 'come'} in")
+        mix.append(f"{joined(came)} {'comes' if len(came) == 1 else 'come'} in")
     elif went:
-        words.append(f"no {joined(went, 'or')} any more")
-    if used_up:
-        words.append(f"all the {joined(_names(numbers, used_up))} is used")
-    if spare:
-        words.append(f"some {joined(_names(numbers, spare))} is left over")
-    held = _targets(numbers, found.rows_entering, rows)
-    freed = _targets(numbers, found.rows_leaving, rows)
+        mix.append(f"no more {joined(went, 'or')} goes in")
+    if cut:
+        mix.append(f"{joined([f'the {name}' for name in cut])} {_is(cut)} cut back")
+    words = [", and ".join(mix)] if mix else []
+    held, freed = names.limits(found.rows_entering, found.right), names.limits(found.rows_leaving, found.left)
     if held:
-        words.append(f"{joined(held)} holds it back")
+        words.append(f"{joined(held)} {_is(held)} reached")
     if freed:
-        words.append(f"{joined(freed)} no longer holds it back")
+        words.append(f"{joined(freed)} no longer {'holds' if len(freed) == 1 else 'hold'} it back")
     return f"From here {'; '.join(words)}." if words else "From here the mix changes."
 
 
@@ -75,15 +175,19 @@ def end_text(numbers: Numbers, point: CurvePoint, rows: Sequence[str], *, low: b
     lower, upper = numbers.problem.lower, numbers.problem.upper
     reasons = []
     if point.basis is not None:
-        reasons += _targets(numbers, point.basis.rows, rows)
-        free = set(point.basis.free)
-        fixed = [j for j in range(len(numbers.free)) if j not in free]
-        for name in _names(numbers, [j for j in fixed if abs(point.x[j] - upper[j]) <= _SAME < upper[j]]):
-            reasons.append(f"all the {name}")
-        for name in _names(numbers, [j for j in fixed if abs(point.x[j] - lower[j]) <= _SAME and lower[j] > 0.0]):
-            reasons.append(f"the least of {name}")
+        names = _Names(numbers, rows)
+        fixed = [j for j in range(len(numbers.free)) if j not in point.basis.free]
+        full = names.of([j for j in fixed if abs(point.x[j] - upper[j]) <= _SAME < upper[j]])
+        least = names.of([j for j in fixed if abs(point.x[j] - lower[j]) <= _SAME and lower[j] > 0.0])
+        held = names.limits(point.basis.rows, point)
+        if full:
+            reasons.append(_all_used(full))
+        if least:
+            reasons.append(f"{joined(least)} {_is(least)} at the least that has to go in")
+        if held:
+            reasons.append(f"{joined(held)} {_is(held)} reached")
     way = "lower" if low else "higher"
-    return f"No {way}: held by {joined(reasons)}." if reasons else f"No {way} with these ingredients."
+    return f"No {way}: {', and '.join(reasons)}." if reasons else f"No {way} with these ingredients."
 
 
 def shown(name: str, value: float) -> str:
@@ -93,35 +197,32 @@ def shown(name: str, value: float) -> str:
     return f"{number_text(value, 10.0**-law.decimals)}{unit}"
 
 
+def _course(name: str, first: float, last: float) -> str:
+    """`rises from 4.1 % to 5.2 %`."""
+    one, other = shown(name, first), shown(name, last)
+    return f"stays at {one}" if one == other else f"{'rises' if first < last else 'falls'} from {one} to {other}"
+
+
 def summary(asked: TradeAsked, points: Sequence[TradePoint], best: int, knee: int | None, breaks: int) -> str:
     """The curve in a few sentences."""
     x, y = asked.x, asked.y.name
     first, last, top = points[0], points[-1], points[best]
     much = "most" if asked.y.maximise else "least"
     text = (
-        f"From {in_words(x, first.x)} to {in_words(x, last.x)}, the {much} {_plain(y)} goes from "
-        f"{shown(y, first.y)} to {shown(y, last.y)}"
+        f"As {plain_property(x)} rises from {shown(x, first.x)} to {shown(x, last.x)}, the {much} {plain_property(y)} "
     )
     if 0 < best < len(points) - 1:
-        text += f", with {shown(y, top.y)} at {shown(x, top.x)} (point {best + 1})"
+        text += f"{_course(y, first.y, top.y)} at {shown(x, top.x)} (point {best + 1}), "
+        back = _course(y, top.y, last.y)
+        text += "and stays there" if back.startswith("stays") else f"then {back.split(' ')[0]} to {shown(y, last.y)}"
+    else:
+        text += _course(y, first.y, last.y)
     text += "."
     if knee is not None:
         point = points[knee]
-        text += f" It bends most at point {knee + 1}: {shown(y, point.y)} at {shown(x, point.x)}."
+        text += (
+            f" Away from the best it gets dearer after point {knee + 1}: {shown(y, point.y)} at {shown(x, point.x)}."
+        )
     if breaks:
         text += f" The mix changes {breaks} {'time' if breaks == 1 else 'times'} on the way."
     return text
-
-
-def _plain(name: str) -> str:
-    return {
-        "citrus_percent": "citrus juice",
-        "juice_percent": "juice",
-        "sucrose_equivalent_g_per_l": "sweetness",
-        "abv_percent": "strength",
-        "titratable_acidity": "acidity",
-        "ph": "pH",
-        "added_mass": "mass to add",
-        "added_volume": "volume to add",
-        "sugar_acid_ratio": "sugar–acid ratio",
-    }.get(name, name.removesuffix("_g_per_l").replace("_", " "))
