@@ -54,9 +54,9 @@ def main() -> int:
     ask.add_argument("file", help="a request as JSON")
     ask.add_argument(
         "--operation",
-        choices=("solve_blend", "forecast_blend", "plan_stabilising"),
-        help="which question it is; default: a request with recipes is a forecast, one with a volume at dosing or "
-        "packaging a stabilising plan",
+        choices=("solve_blend", "solve_blends", "forecast_blend", "trade_off", "plan_stabilising"),
+        help="which question it is; default: told by what only that question has, such as recipes and no lots for a "
+        "forecast, or a volume at dosing for a stabilising plan",
     )
     ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
     ask.set_defaults(run=_ask)

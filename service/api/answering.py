@@ -5,6 +5,7 @@ One path for batches and for the command line: validated, read, solved and writt
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -19,7 +20,7 @@ from service.api.requests_blend import BlendForecastRequest, BlendPlanRequest, T
 from service.api.requests_stabilising import StabilisingPlanRequest
 from service.api.settings import Settings
 from service.api.validation import faults_from_validation
-from service.errors import ServiceError
+from service.errors import ServiceError, SolverError
 from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan
 from service.planner.asked import PortionsAsked
 from service.planner.blend_forecast import forecast_blend
@@ -31,6 +32,7 @@ from service.planner.trade_off.answers import TradeOff
 from service.planner.trade_off.plan import trade_off
 
 Plan = BlendPlan | PortionedPlan
+_log = logging.getLogger("service.errors")
 
 
 def planned(request: BlendPlanRequest, deadline_s: float) -> Plan:
@@ -76,14 +78,30 @@ def answer_body(operation: str, body: Any, settings: Settings, path: str) -> tup
     Returns: HTTP status and the answer or problem document.
     """
     chosen = OPERATIONS[operation]
-    scope = {"path": path, "state": {}}
     try:
         answer = chosen.run(chosen.request.model_validate(body), settings.deadline_s)
         return 200, writer(operation).dump_python(answer, mode="json")
-    except ValidationError as error:
-        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
-        _, faults = faults_from_validation(located, body, chosen.reads)
-        return 422, problem_document(scope, "request-invalid", "The request has to change.", errors=faults)
-    except ServiceError as error:
-        document = problem_from_error(scope, error)
+    except (ValidationError, ServiceError) as error:
+        document = refusal(error, body, chosen.reads, {"path": path, "state": {}})
         return int(document["status"]), document
+
+
+def refusal(
+    error: ValidationError | ServiceError, body: Any, reads: Callable[..., Any], scope: Mapping[str, Any]
+) -> dict[str, Any]:
+    """The problem document that a body alone would have been refused with over HTTP.
+
+    Parameters: error; body, as parsed from JSON; reads, whose annotations tell the fields that exist; scope, with the
+    path and the request id.
+    Returns: the document; a failure of the optimiser is logged.
+    """
+    if isinstance(error, ValidationError):
+        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
+        _, faults = faults_from_validation(located, body, reads)
+        detail = faults[0].detail
+        if len(faults) > 1:
+            detail = f"{len(faults)} places in the request have to change; see errors."
+        return problem_document(dict(scope), "request-invalid", detail, errors=faults)
+    if isinstance(error, SolverError):
+        _log.error("a request to %s: %s", scope["path"], error.detail, exc_info=error)
+    return problem_from_error(dict(scope), error)

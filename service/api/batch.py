@@ -6,25 +6,26 @@ there may be, and for how long they may be computed together, are settings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import logging
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from time import perf_counter
 from typing import Any, Final
 
 from pydantic import ValidationError
 
-from service.api.answering import Plan, planned
-from service.api.problems import Problem, problem_document, problem_from_error
+from service.api.answering import Plan, planned, refusal
+from service.api.problems import Problem, problem_document
 from service.api.reading_blend import plan_or_portions_from
 from service.api.requests_blend import BlendPlanRequest
 from service.api.settings import Settings
 from service.api.sizes import OversizeError, too_long
 from service.api.tables import Row, plan_rows, same_columns
-from service.api.validation import faults_from_validation
 from service.errors import ServiceError
 from service.planner.answers_decisions import SHOWN
 
 _PATH: Final = "/v1/blend-plans"
+_log = logging.getLogger("service.errors")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,35 +52,36 @@ class BatchAnswer:
     """One for each request, in their order."""
 
 
-def answer_batch(requests: Sequence[Any], settings: Settings) -> BatchAnswer:
+def answer_batch(requests: Sequence[Any], settings: Settings, request_id: str = "") -> BatchAnswer:
     """Answer every request by itself.
 
     Parameters: requests, bodies of POST /v1/blend-plans; settings, whose `deadline_s` bounds each and whose
-    `batch_deadline_s` bounds all: requests that would start later are refused with 503, to be sent again.
+    `batch_deadline_s` bounds all: requests that would start later are refused with 503, to be sent again; request_id,
+    the X-Request-ID of the whole, shown in problems.
     Returns: BatchAnswer.
     """
     until = perf_counter() + settings.batch_deadline_s
-    return BatchAnswer(tuple(_one(body, settings, until) for body in requests))
+    scope = {"path": _PATH, "state": {"request_id": request_id}}
+    return BatchAnswer(tuple(_one(body, settings, until, scope) for body in requests))
 
 
-def _one(body: Any, settings: Settings, until: float) -> BatchResult:
-    scope = {"path": _PATH, "state": {}}
+def _one(body: Any, settings: Settings, until: float, scope: Mapping[str, Any]) -> BatchResult:
     left = until - perf_counter()
     try:
         if left <= 0.0:
             detail = f"The batch took its {settings.batch_deadline_s:g} s before this request: send it again."
-            return _refused(problem_document(scope, "busy", detail))
+            return _refused(problem_document(dict(scope), "busy", detail))
         oversized = list(too_long(body, settings))
         if oversized:
             raise OversizeError(oversized)
         request = BlendPlanRequest.model_validate(body)
         return BatchResult(200, planned(request, min(settings.deadline_s, left)), None)
-    except ValidationError as error:
-        located = [{**e, "loc": ("body", *e["loc"])} for e in error.errors()]
-        _, faults = faults_from_validation(located, body, plan_or_portions_from)
-        return _refused(problem_document(scope, "request-invalid", "The request has to change.", errors=faults))
-    except ServiceError as error:
-        return _refused(problem_from_error(scope, error))
+    except (ValidationError, ServiceError) as error:
+        return _refused(refusal(error, body, plan_or_portions_from, scope))
+    except Exception as error:  # a defect that one request meets is no reason to lose the answers to all the others
+        _log.error("a request of a batch failed", exc_info=error)
+        detail = "This is a defect of the service, not of the request. It is logged under the request id."
+        return _refused(problem_document(dict(scope), "internal-error", detail))
 
 
 def _refused(document: dict[str, Any]) -> BatchResult:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 
 from service.api.answering import Plan, planned
 from service.api.batch import BatchAnswer, answer_batch, batch_rows
 from service.api.examples import examples_of
+from service.api.problems import request_id_of
 from service.api.reading_blend import forecast_from
 from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest
 from service.api.settings import Settings
@@ -52,8 +53,8 @@ def blends_router(settings: Settings) -> APIRouter:
         summary="Many requests in one call, each with its own plan or problem, in their order",
         openapi_extra=with_examples("solve_blends"),
     )
-    def solve_blends(request: BlendBatchRequest) -> BatchAnswer:
-        return answer_batch(request.requests, settings)
+    def solve_blends(request: BlendBatchRequest, sent: Request) -> BatchAnswer:
+        return answer_batch(request.requests, settings, request_id_of(sent.scope))
 
     @router.post(
         "/blend-plans:batch.csv",
@@ -61,8 +62,8 @@ def blends_router(settings: Settings) -> APIRouter:
         response_class=CsvResponse,
         openapi_extra=with_examples("solve_blends"),
     )
-    def solve_blends_csv(request: BlendBatchRequest) -> CsvResponse:
-        return CsvResponse(batch_rows(answer_batch(request.requests, settings)))
+    def solve_blends_csv(request: BlendBatchRequest, sent: Request) -> CsvResponse:
+        return CsvResponse(batch_rows(answer_batch(request.requests, settings, request_id_of(sent.scope))))
 
     @router.post(
         "/blend-forecasts",

@@ -8,9 +8,13 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from service.api.answering import answer_body
+from pydantic import TypeAdapter, ValidationError
+
+from service.api.answering import answer_body, refusal
+from service.api.batch import BatchAnswer, answer_batch
 from service.api.examples import request_in
 from service.api.problems import problem_document
+from service.api.requests_blend import BlendBatchRequest
 from service.api.settings import Settings
 from service.api.stabilising_table import doses_and_hurdles
 
@@ -38,8 +42,8 @@ _ONLY_WITH_FRUIT = ("juice_percent", "citrus_percent")
 def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
     """The status and body that the service would answer to a request in a file.
 
-    Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `forecast_blend`,
-    `trade_off` or `plan_stabilising` (told by the request if None).
+    Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `solve_blends`,
+    `forecast_blend`, `trade_off` or `plan_stabilising` (told by the request if None).
     Returns: HTTP status and the answer or problem document.
     """
     scope = {"path": str(path.name), "state": {}}
@@ -51,44 +55,54 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return 400, problem_document(scope, "json-unreadable", f"The file is not readable JSON: {error}.")
     except RecursionError:
         return 400, problem_document(scope, "nesting-too-deep", "The file is nested too deeply.")
-    return answer_body(operation or _operation(body), body, Settings.from_environment(), str(path.name))
+    operation, settings = operation or _operation(body), Settings.from_environment()
+    if operation == "solve_blends":
+        return _answer_requests(body, settings, str(path.name))
+    return answer_body(operation, body, settings, str(path.name))
+
+
+def _answer_requests(body: Any, settings: Settings, name: str) -> tuple[int, dict[str, Any]]:
+    """Many requests in one file."""
+    try:
+        answer = answer_batch(BlendBatchRequest.model_validate(body).requests, settings)
+    except ValidationError as error:
+        document = refusal(error, body, _answer_requests, {"path": name, "state": {}})
+        return int(document["status"]), document
+    return 200, TypeAdapter(BatchAnswer).dump_python(answer, mode="json")
 
 
 def _operation(body: Any) -> str:
-    """Which question a request asks, by what only it has."""
-    if isinstance(body, dict) and not {"volume_at_dosing", "volume_at_packaging"}.isdisjoint(body):
+    """Which question a request asks, by what only it has; a plan may have recipes beside its lots."""
+    if not isinstance(body, dict):
+        return "solve_blend"
+    if not {"volume_at_dosing", "volume_at_packaging"}.isdisjoint(body):
         return "plan_stabilising"
-    if isinstance(body, dict) and not {"x", "y", "points"}.isdisjoint(body):
+    if not {"x", "y", "points"}.isdisjoint(body):
         return "trade_off"
-    return "forecast_blend" if isinstance(body, dict) and "recipes" in body else "solve_blend"
+    if "requests" in body:
+        return "solve_blends"
+    return "forecast_blend" if "recipes" in body and {"lots", "targets", "match"}.isdisjoint(body) else "solve_blend"
 
 
 def table(body: dict[str, Any]) -> str:
     """An answer or a problem for people: `stop` cautions above the amounts, the rest below."""
     if "status" in body and "errors" in body:
         return _problem(body)
-    recipes = [] if "verdict" in body else body.get("recipes") or [body]
+    if "results" in body:
+        return "\n\n".join(
+            f"Request {number}\n{table(result['plan'] or result['problem'])}"
+            for number, result in enumerate(body["results"], start=1)
+        )
     lines = [*_cautions(body, stop=True)]
     if body.get("batch"):
         lines.append(f"Batch: {body['batch']}")
     if body.get("note"):
         lines.append(f"Note: {body['note']}")
     if "outcome" in body:
-        proof = body["proof"]
-        lines += [
-            *_wrapped(f"{body['outcome']}: {body['summary']}"),
-            f"Proof: {proof['verdict']}, {proof['milliseconds']:.1f} ms",
-        ]
-    if "verdict" in body:
-        lines += doses_and_hurdles(body, _WIDTH)
-    for recipe in recipes:
-        if "recipes" in body:
-            lines += ["", f"Recipe: {recipe['name']}"]
-        lines += ["", *_amounts(recipe["amounts"])]
-        lines += ["", *_predicted(recipe["predicted"], body["units"])]
-    if body.get("targets"):
-        lines += ["", *_targets(body["targets"])]
-    lines += ["", *_cautions(body, stop=False)]
+        lines += _wrapped(f"{body['outcome']}: {body['summary']}")
+    if "proof" in body:
+        lines.append(f"Proof: {body['proof']['verdict']}, {body['proof']['milliseconds']:.1f} ms")
+    lines += [*_drinks(body), "", *_cautions(body, stop=False)]
     if body["assumed"]:
         lines += ["", "Assumed, for want of a reading:"]
         for assumed in body["assumed"]:
@@ -103,6 +117,77 @@ def table(body: dict[str, Any]) -> str:
             lines += _wrapped(f"- {reading['do']} ({reading['instrument']}){expect}", "  ")
     lines += ["", f"Model {body['model_version']}, data {body['data_version']}."]
     return "\n".join(lines)
+
+
+def _drinks(body: dict[str, Any]) -> list[str]:
+    """What is answered: the drink, or each of several, or the points of a trade-off, or doses."""
+    if "verdict" in body:
+        return doses_and_hurdles(body, _WIDTH)
+    if "points" in body:
+        return _points(body)
+    if "portions" in body:
+        lines = [
+            line
+            for portion in body["portions"]
+            for line in ("", f"Portion: {portion['name']}", *_drink(portion, body["units"]))
+        ]
+        return [*lines, "", "All portions together", *_amounts(body["totals"])]
+    if "recipes" not in body:
+        lines = _drink(body, body["units"])
+        for other in body["compared"]:
+            lines += ["", f"This plan minus “{other['recipe']}”", *_differences(other["differences"])]
+        return [*lines, *(_wrapped(body["compared"][0]["steps_are"]) if body["compared"] else [])]
+    lines = []
+    for recipe in body["recipes"]:
+        scaled = "" if recipe["scaled_by"] == 1.0 else f", all amounts × {recipe['scaled_by']:g}"
+        lines += ["", f"Recipe: {recipe['name']}{scaled}", *_drink(recipe, body["units"])]
+        if recipe["against_readings"]:
+            lines += ["", *_readings(recipe["against_readings"])]
+        if recipe["differences"]:
+            first = body["recipes"][0]["name"]
+            lines += ["", f"This recipe minus “{first}”", *_differences(recipe["differences"])]
+    return [*lines, *(_wrapped(body["steps_are"]) if len(body["recipes"]) > 1 else [])]
+
+
+def _drink(drink: dict[str, Any], units: str) -> list[str]:
+    lines = ["", *_amounts(drink["amounts"]), "", *_predicted(drink["predicted"], units)]
+    return [*lines, "", *_targets(drink["targets"])] if drink.get("targets") else lines
+
+
+def _differences(differences: list[dict[str, Any]]) -> list[str]:
+    """Only what differs; steps are those of the senses."""
+    rows: list[tuple[str, ...]] = [("Property", "difference", "", "steps", "told apart by instruments")]
+    for found in differences:
+        if found["difference"]:
+            steps = "" if found["steps"] is None else f"{found['steps']:+.2f}"
+            told = {True: "yes", False: "no", None: ""}[found["exceeds_instruments"]]
+            rows.append((found["property"], f"{found['difference']:+g}", found["unit"], steps, told))
+    return _columns(rows, (1, 3)) if len(rows) > 1 else ["(no difference)"]
+
+
+def _readings(readings: list[dict[str, Any]]) -> list[str]:
+    rows: list[tuple[str, ...]] = [("Reading", "predicted", "read", "", "off by", "instrument", "")]
+    for found in readings:
+        numbers = (f"{found['predicted']:g}", f"{found['measured']:g}")
+        apart = "more than it errs" if found["exceeds_instruments"] else "within its error"
+        error = f"± {found['instrument_error']:g}"
+        rows.append((found["property"], *numbers, found["unit"], f"{found['difference']:+g}", error, apart))
+    return _columns(rows, (1, 2, 4, 5))
+
+
+def _points(body: dict[str, Any]) -> list[str]:
+    """One line for each point of a trade-off, its amounts in grams."""
+    if not body["points"]:
+        return []
+    names = [amount["name"] for amount in body["points"][0]["amounts"]]
+    rows: list[tuple[str, ...]] = [("", body["x"]["property"], body["y"]["property"], *names, "")]
+    for number, point in enumerate(body["points"], start=1):
+        masses = [f"{amount['mass_g']:.0f}" for amount in point["amounts"]]
+        rows.append((str(number), f"{point['x']:g}", f"{point['y']:g}", *masses, " ".join(point["marks"])))
+    lines = ["", f"Least to most {body['x']['property']}, grams of each part", *_columns(rows, range(len(rows[0]) - 1))]
+    for told in (*body["ends"], *body["breakpoints"]):
+        lines += _wrapped(f"- {told['text']}", "  ")
+    return lines
 
 
 def _problem(body: dict[str, Any]) -> str:

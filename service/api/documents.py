@@ -34,6 +34,7 @@ __all__ = [
     "complete_openapi",
     "documents_router",
     "operations_router",
+    "problem_reference",
     "refuse_any_query",
 ]
 
@@ -56,6 +57,8 @@ _FILES: Final = {
 # Refusals that every operation may answer, and those of an operation with a body.
 _EVERYWHERE: Final = {413: "body-too-large", 414: "url-too-long", 422: "request-invalid", 500: "internal-error"}
 _WITH_BODY: Final = {400: "json-unreadable", 415: "media-type-unsupported"}
+# Refusals of those operations that name them themselves.
+_WHERE_NAMED: Final = {501: "not-installed"}
 
 
 class Limits(BaseModel):
@@ -101,7 +104,7 @@ def complete_openapi(document: dict[str, Any]) -> dict[str, Any]:
     schemas["Problem"] = problem
     components["schemas"] = dict(sorted(schemas.items()))
     answers = components.setdefault("responses", {})
-    for status, slug in {**_EVERYWHERE, **_WITH_BODY}.items():
+    for status, slug in {**_EVERYWHERE, **_WITH_BODY, **_WHERE_NAMED}.items():
         answers[_response_name(status)] = {
             "description": PROBLEM_KINDS[slug].title,
             "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
@@ -110,6 +113,11 @@ def complete_openapi(document: dict[str, Any]) -> dict[str, Any]:
         for operation in operations.values():
             _complete_operation(operation)
     return document
+
+
+def problem_reference(status: int) -> dict[str, str]:
+    """The refusal of this status as a response of an operation in the document."""
+    return {"$ref": f"#/components/responses/{_response_name(status)}"}
 
 
 def _response_name(status: int) -> str:
@@ -122,7 +130,7 @@ def _complete_operation(operation: dict[str, Any]) -> None:
     if by_default in json.dumps(responses.get("422", {})):
         del responses["422"]
     for status in {**_EVERYWHERE, **(_WITH_BODY if "requestBody" in operation else {})}:
-        responses.setdefault(str(status), {"$ref": f"#/components/responses/{_response_name(status)}"})
+        responses.setdefault(str(status), problem_reference(status))
     operation["responses"] = dict(sorted(responses.items()))
 
 

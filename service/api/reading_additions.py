@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, floor
-from typing import Final, TypeVar
+from typing import Final
 
 from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
@@ -24,9 +23,6 @@ from service.quantities import AcidityBasis, Kind, parse_acidity, parse_quantity
 _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*", re.IGNORECASE)
 _MOST_G: Final = 1e11
 _DUST: Final = 1e-9
-
-T = TypeVar("T")
-
 
 def within(value: float, most: float, words: str, pointer: str) -> float:
     """Refuse an amount that no cellar holds."""
@@ -52,17 +48,17 @@ def _measured(ingredient: Ingredient, given: MeasuredIn) -> Measured:
             per_kg = value
         else:
             per_l = value
+    if given.titration_end_point_ph is not None and given.titratable_acidity is None:
+        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+    if given.refractive_index_temperature is not None and given.refractive_index is None:
+        raise InputError("A temperature without a refractive index.", "/refractive_index_temperature")
     if given.label is not None:
         return _labelled(ingredient, given, per_kg, per_l)
     temperature = 20.0
     if given.refractive_index_temperature is not None:
-        if given.refractive_index is None:
-            raise InputError("A temperature without a refractive index.", "/refractive_index_temperature")
         temperature = parse_quantity(
             given.refractive_index_temperature, {Kind.TEMPERATURE}, pointer="/refractive_index_temperature"
         ).value_base
-    if given.titration_end_point_ph is not None and given.titratable_acidity is None:
-        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
     if given.brix_is_refractometer_reading and given.brix is None:
         raise InputError("Give the refractometer's reading as brix.", "/brix")
     return with_measured(
@@ -125,12 +121,13 @@ def _inline(given: CompositionIn) -> Ingredient:
 def mass_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str) -> float:
     """The mass [g] of an amount given by mass or, for a liquid, by volume."""
     quantity = reader.quantity(text, MASS_OR_VOLUME, pointer, liquid=not ingredient.bulk_solid)
-    if quantity.kind is Kind.MASS:
-        return within(quantity.value_base, _MOST_G, "100,000 t", pointer)
-    try:
-        return within(quantity.value_base * density_g_ml(ingredient), _MOST_G, "100,000 t", pointer)
-    except ServiceError as error:
-        raise error.below(pointer) from error
+    density = 1.0
+    if quantity.kind is not Kind.MASS:
+        try:
+            density = density_g_ml(ingredient)
+        except ServiceError as error:
+            raise error.below(pointer) from error
+    return within(quantity.value_base * density, _MOST_G, "100,000 t", pointer)
 
 
 def _price_per_g(given: PriceIn, ingredient: Ingredient, pack_g: float | None, reader: Reader) -> float:
@@ -177,8 +174,13 @@ def _ingredient(given: AdditionBase) -> tuple[Ingredient, str | None, Measured |
         raise error.below("/measured") from error
 
 
-def _speaks_of_packs(text: str) -> bool:
-    return parse_quantity(text, MASS_OR_VOLUME | {Kind.PACKS}, liquid=False).kind is Kind.PACKS
+def _speaks_of_packs(text: str, pack_g: float | None, pointer: str) -> bool:
+    try:
+        return parse_quantity(text, MASS_OR_VOLUME | {Kind.PACKS}, liquid=False, pointer=pointer).kind is Kind.PACKS
+    except QuantityError:
+        if pack_g is not None:
+            raise
+        return False  # refused in the words of masses and volumes
 
 
 def _limit(
@@ -187,16 +189,9 @@ def _limit(
     """A limit [g], given as a mass, a volume or a number of packs."""
     if text is None:
         return None
-    if pack_g is not None and _at(pointer, lambda: _speaks_of_packs(text)):
-        return _packs(text, pack_g, pointer)
+    if _speaks_of_packs(text, pack_g, pointer):
+        return within(_packs(text, pack_g, pointer), _MOST_G, "100,000 t", pointer)
     return mass_from(text, ingredient, reader, pointer)
-
-
-def _at(pointer: str, read: Callable[[], T]) -> T:
-    try:
-        return read()
-    except ServiceError as error:
-        raise error.below(pointer) from error
 
 
 def _pack(given: AdditionIn, ingredient: Ingredient, reader: Reader) -> float | None:

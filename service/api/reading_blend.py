@@ -199,10 +199,16 @@ def _portions(given: Sequence[PortionIn], shared: _Shared) -> tuple[PortionAsked
         own: dict[PropertyName, TargetIn] = {
             name: target for name, target in portion.targets.items() if name != "volume"
         }
-        targets = (
-            *_targets({"volume": portion.volume}, shared.steps, reader, pointer),
-            *_targets(own, shared.steps, reader, f"{pointer}/targets"),
-        )
+        volume = _targets({"volume": portion.volume}, shared.steps, reader, pointer)
+        if any(t.low <= 0.0 for t in volume):
+            reader.faults.append(
+                InputError(
+                    'Say how much of this portion there has to be at least: a volume above zero, such as "5 L" or '
+                    '{"min": "1 L", "max": "7 L"}.',
+                    f"{pointer}/volume",
+                )
+            )
+        targets = (*volume, *_targets(own, shared.steps, reader, f"{pointer}/targets"))
         named = {t.name for t in targets}
         everywhere = [t for t in shared.targets if t.name not in named]
         found.append(PortionAsked(portion.name, tuple(sorted((*targets, *everywhere), key=lambda t: t.name))))
@@ -231,30 +237,32 @@ def trade_from(given: TradeOffRequest, deadline_s: float) -> TradeAsked:
     return TradeAsked(plan, given.x, y, given.points, given.also)
 
 
-def _readings(given: DrinkMeasuredIn, hydrometer_c: float, reader: Reader) -> tuple[tuple[str, float], ...]:
+def _readings(
+    given: DrinkMeasuredIn, hydrometer_c: float, reader: Reader, pointer: str
+) -> tuple[tuple[str, float], ...]:
     """Readings of a drink, by property in its unit."""
-    found: dict[str, float] = {}
+    found: dict[str, float | None] = {}
     if given.gravity is not None:
         gravity = given.gravity
         strength = 0.0 if given.abv_percent is None else float(given.abv_percent)
-        read = reader.attempt("/gravity", lambda: gravity_from(gravity, strength, hydrometer_c, reader, fermented=True))
-        if read is not None:
-            found["gravity"] = read
+
+        def drinks_gravity() -> float:
+            read = gravity_from(gravity, strength, hydrometer_c, reader, fermented=True)
+            return target_value("gravity", read, "", reader)
+
+        found["gravity"] = reader.attempt(f"{pointer}/gravity", drinks_gravity)
     for name in ("abv_percent", "titratable_acidity", "ph", "volume"):
         value = getattr(given, name)
         if value is not None:
-            number = reader.attempt(f"/{name}", partial(target_value, name, value, "", reader))
-            if number is not None:
-                found[name] = number
-    return tuple(found.items())
+            found[name] = reader.attempt(f"{pointer}/{name}", partial(target_value, name, value, "", reader))
+    return tuple((name, value) for name, value in found.items() if value is not None)
 
 
 def _forecast_recipe(given: RecipeForecastIn, hydrometer_c: float, reader: Reader, pointer: str) -> RecipeAsked:
     lots, additions = _recipe(given, hydrometer_c, reader, pointer)
     measured: tuple[tuple[str, float], ...] = ()
     if given.measured is not None:
-        readings = given.measured
-        measured = reader.attempt(f"{pointer}/measured", lambda: _readings(readings, hydrometer_c, reader)) or ()
+        measured = _readings(given.measured, hydrometer_c, reader, f"{pointer}/measured")
     scale_to = None
     if given.scale_to is not None:
         text = given.scale_to

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter
 from starlette.responses import Response
 
 from service.api.blends import with_examples
+from service.api.documents import problem_reference
 from service.api.pictures import trade_off_picture
 from service.api.reading_blend import trade_from
 from service.api.requests_blend import TradeOffRequest
@@ -25,6 +28,11 @@ class PngResponse(Response):
     """A picture as `image/png`."""
 
     media_type = "image/png"
+
+
+def _as_picture() -> dict[str, Any]:
+    """What stands in the document about a picture: the examples, and the refusal where nothing can draw."""
+    return {**with_examples("trade_off"), "responses": {"501": problem_reference(501)}}
 
 
 def trade_offs_router(settings: Settings) -> APIRouter:
@@ -56,7 +64,7 @@ def trade_offs_router(settings: Settings) -> APIRouter:
         "/trade-offs.svg",
         summary="The same as a picture that scales",
         response_class=SvgResponse,
-        openapi_extra=with_examples("trade_off"),
+        openapi_extra=_as_picture(),
     )
     def trade_off_svg(request: TradeOffRequest) -> SvgResponse:
         return SvgResponse(trade_off_picture(trade(trade_from(request, settings.deadline_s)), "svg"))
@@ -65,7 +73,7 @@ def trade_offs_router(settings: Settings) -> APIRouter:
         "/trade-offs.png",
         summary="The same as a picture in pixels",
         response_class=PngResponse,
-        openapi_extra=with_examples("trade_off"),
+        openapi_extra=_as_picture(),
     )
     def trade_off_png(request: TradeOffRequest) -> PngResponse:
         return PngResponse(trade_off_picture(trade(trade_from(request, settings.deadline_s)), "png"))

@@ -9,7 +9,7 @@ from service.errors import InputError, ServiceError
 from service.model.lot_class import Assumed
 from service.planner.answers import Caution, NextReading, Predicted
 from service.planner.answers_blend import BlendForecast, RecipeForecast
-from service.planner.asked import Circumstances, ForecastAsked, RecipeAsked
+from service.planner.asked import AdditionAsked, Circumstances, ForecastAsked, RecipeAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.compare import AgainstReading, against_readings, differences
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
@@ -33,7 +33,9 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     everything: list[Material] = []
     for index, recipe in enumerate(asked.recipes):
         materials = materials_of(recipe.lots, recipe.additions)
-        masses, factor = _scaled(recipe, materials)
+        masses, factor = _scaled(recipe, index, materials)
+        if recipe.scale_to_l is not None:
+            materials = tuple(map(in_other_amounts, materials))
         contents = poured(materials, masses)
         predicted = predict(materials, masses, circumstances.end_point_ph)
         recipes.append(
@@ -82,7 +84,13 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     )
 
 
-def _scaled(recipe: RecipeAsked, materials: Sequence[Material]) -> tuple[list[float], float]:
+def in_other_amounts(material: Material) -> Material:
+    """The material without the words of the amount that was given."""
+    source = material.source
+    return replace(material, source=replace(source, given=None)) if isinstance(source, AdditionAsked) else material
+
+
+def _scaled(recipe: RecipeAsked, index: int, materials: Sequence[Material]) -> tuple[list[float], float]:
     """The masses of a recipe [g], multiplied for the volume of drink that was asked for, and the factor.
 
     Contents add up, so the volume of the drink is proportional to the amounts, contraction included.
@@ -92,7 +100,7 @@ def _scaled(recipe: RecipeAsked, materials: Sequence[Material]) -> tuple[list[fl
         return masses, 1.0
     volume_l = poured(materials, masses).volume_ml / 1000.0
     if volume_l <= 0.0:
-        raise InputError("A recipe of nothing cannot be scaled.", "/recipes")
+        raise InputError("A recipe of nothing cannot be scaled.", f"/recipes/{index}")
     factor = recipe.scale_to_l / volume_l
     return [m * factor for m in masses], float(f"{factor:.7g}")
 

@@ -1,13 +1,18 @@
 """Why targets clash, in the planner's terms: which of them and which limits, what each would have to give, what helps.
 
 Every lot and addition is a column here, given amounts too, so that "all of the base" can be a member of a conflict.
-Acidity and pH stand with the chemistry of the nearest plan.
+
+Rows on pH and acidity are tangents at one blend (`service.model.acidity`). A conflict is looked for with rows that hold
+wherever strength and ionic strength can move the constants of the acids. What a member has to give, and what helps, is
+searched again with the chemistry of where the search ended until that no longer moves, and only told if the true pH and
+acidity then meet what was asked.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil, floor, inf, log10
 from time import perf_counter
 
@@ -18,18 +23,18 @@ from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import PROPERTIES, depends_on_acids
 from service.planner.answers_decisions import Clash, Helpful, Relaxed
 from service.planner.asked import AdditionAsked, PlanAsked, TargetAsked
-from service.planner.clash_words import clash_text, in_words, limit_in_words
+from service.planner.clash_words import amount_in_words, clash_text, limit_in_words, value_in_words
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, numbers_from
 from service.planner.predict import value_of
-from service.quantities import mass_text
-from service.solver.conflict import Limit, Member, irreducible_conflict
-from service.solver.local import LocalStatus
+from service.planner.solving import _widened as widened
+from service.solver.conflict import Limit, Member, irreducible_conflict, members_of
+from service.solver.local import LocalStatus, is_liquid
 from service.solver.packs import solve_whole
 from service.solver.problem import Aim, Form, Problem, Ratio
 from service.solver.relaxation import Relaxation, least_relaxation
 from service.solver.solve import find
-from service.solver.stages import range_rows, typical_divisor
+from service.solver.stages import Goal, range_rows, typical_divisor
 
 _ROOM = 10.0
 """A limit that is given up leaves room for so many times itself, or so many kilograms per litre of the lots."""
@@ -37,12 +42,24 @@ _ROOM = 10.0
 _CAREFUL = {Category.SPIRIT: "spirit", Category.SALT: "carbonates", Category.JUICE: "raw_juice"}
 """Categories that are proposed only when the request allows them."""
 
+_CORRECTIONS = {Category.ACID, Category.SALT}
+
 _MOST_HELPFUL = 6
-_ROUNDS = 5
+_ROUNDS = 8
 _FEW_BOXES = 40
 _MOST_CONFLICTS = 2
 _CLOSE = 1e-3
-"""A help that leaves a target of acidity within this share of what counts as exact is one."""
+"""A target of acidity is met within this share of what counts as exact."""
+
+_WHOLE = 1e-7
+_SETTLED = 3e-4
+"""An amount or value that moves by less than this share in a round has settled."""
+
+_DIGITS, _DIGITS_OF_ACIDITY, _DIGITS_SAID = 7, 5, 4
+"""Digits of an amount that is told, and said in words; a search for acidity is only so sharp."""
+
+_MOST_CORRECTION_G_PER_L = 4.0
+"""More acid or carbonate than this is no correction of a drink and is not proposed [g/L] (our default)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +69,16 @@ class Situation:
     asked: PlanAsked
     numbers: Numbers
     limits: tuple[Limit, ...]
+
+    @property
+    def acids(self) -> bool:
+        """Whether a target speaks of acidity or pH, whose rows are tangents."""
+        return any(depends_on_acids(t.name) for t in self.asked.targets)
+
+    @property
+    def end_point_ph(self) -> float:
+        """End point of the acidities asked for."""
+        return self.asked.circumstances.end_point_ph
 
     def material(self, column: int) -> Material:
         """The material of a column."""
@@ -82,7 +109,7 @@ def _limits(material: Material, column: int, numbers: Numbers) -> list[Limit]:
     room = max(_ROOM, _ROOM * high)
     if material.kind == "lot":
         return [Limit(f"use of {material.name}", column, 0.0, room)]
-    if material.fixed:
+    if material.fixed and high > 0.0:
         return [Limit(f"amount of {material.name}", column, 0.0, room)]
     found = []
     if column not in numbers.boundless and material.most_g is not None:
@@ -101,36 +128,81 @@ def explain_clash(
 
     Parameters: asked; materials, sorted; masses_g of the nearest plan; until, a `perf_counter` time [s] after which
     no new proof starts.
-    Returns: Clash; its conflict is empty where no irreducible set could be established.
+    Returns: Clash; its conflict is empty where no irreducible set could be established, and what would do is then told
+    of every target.
     """
     situation = situation_of(asked, materials, masses_g)
-    numbers = situation.numbers
-    members = irreducible_conflict(numbers.problem, numbers.goals, situation.limits, numbers.start, until=until) or ()
+    goals = _goals_to_prove(situation)
+    members = _conflict(situation, goals, until)
     relaxed: list[Relaxed] = []
-    for member in members:
-        relaxation = least_relaxation(numbers.problem, numbers.goals, member, numbers.start, until=until)
+    for member in members or members_of(situation.numbers.goals, ()):
+        relaxation = _relaxation(situation, member, until)
         if relaxation is not None:
             relaxed.append(_relaxed(situation, member, relaxation))
     helpful = helpful_ingredients(asked, materials, masses_g, until=until)
     names = tuple(member.name for member in members)
-    besides = [] if relaxed or not members else _besides(situation, members, until)
+    besides = [] if relaxed or not members else _besides(situation, goals, members, until)
     text = clash_text(asked, materials, names, relaxed, helpful, besides)
     return Clash(names, tuple(relaxed), helpful, text)
 
 
-def _besides(situation: Situation, members: Sequence[Member], until: float) -> list[tuple[str, ...]]:
-    """The conflicts that are left when one target of the first gives way: no single change settles them all."""
+def _goals_to_prove(situation: Situation) -> list[Goal]:
+    """The targets as a conflict may use them, of any blend of the materials: see the module's text."""
     numbers = situation.numbers
+    if not situation.acids:
+        return list(numbers.goals)
+    # a blend is no weaker than the weakest of its parts, and no stronger than the strongest
+    strengths = [chemistry_of(m.per_g).abv_percent if is_liquid(m.per_g.sums) else 0.0 for m in numbers.materials]
+    outer = partial(numbers.ratios.outer_ph_ratio, min(strengths), max(strengths))
+    return [
+        replace(goal, at=partial(outer, goal.low), value=None)
+        if goal.at is not None
+        else widened(goal, situation.end_point_ph)
+        for goal in numbers.goals
+    ]
+
+
+def _conflict(situation: Situation, goals: Sequence[Goal], until: float) -> tuple[Member, ...]:
+    problem, sums = situation.numbers.problem, situation.numbers.start
+    return irreducible_conflict(problem, goals, situation.limits, sums, until=until) or ()
+
+
+def _besides(
+    situation: Situation, goals: Sequence[Goal], members: Sequence[Member], until: float
+) -> list[tuple[str, ...]]:
+    """The conflicts that are left when one target of the first gives way: no single change settles them all."""
     found: list[tuple[str, ...]] = []
     for member in members:
         if member.goal is None or len(found) == _MOST_CONFLICTS:
             continue
-        goals = [goal for goal in numbers.goals if goal.name != member.name]
-        others = irreducible_conflict(numbers.problem, goals, situation.limits, numbers.start, until=until) or ()
+        others = _conflict(situation, [goal for goal in goals if goal.name != member.name], until)
         names = tuple(other.name for other in others)
         if names and names not in found:
             found.append(names)
     return found
+
+
+def _relaxation(situation: Situation, member: Member, until: float) -> Relaxation | None:
+    """The least that a member has to give, with the chemistry of where that leads."""
+    numbers = situation.numbers
+    found = least_relaxation(numbers.problem, numbers.goals, member, numbers.start, until=until)
+    if not situation.acids:
+        return found
+    with_ph = any(t.name == "ph" for t in situation.asked.targets)
+    for _ in range(_ROUNDS):
+        if found is None or perf_counter() > until:
+            return None
+        before, masses = found.to, numbers.masses_g(found.x)
+        numbers = numbers.with_chemistry(chemistry_of(poured(numbers.materials, masses), situation.end_point_ph))
+        sums = numbers.problem.sums_at(found.x)
+        own = next((goal for goal in numbers.goals if goal.name == member.name), None)
+        found = least_relaxation(numbers.problem, numbers.goals, replace(member, goal=own), sums, until=until)
+        if found is None or abs(found.to - before) > _SETTLED * abs(before):
+            continue
+        others = [t for t in situation.asked.targets if t.name != member.name]
+        if _met(others, numbers.materials, numbers.masses_g(found.x), situation.end_point_ph):
+            return replace(found, proved=found.proved and not with_ph)
+    return None
 
 
 def _relaxed(situation: Situation, member: Member, relaxation: Relaxation) -> Relaxed:
@@ -138,11 +210,18 @@ def _relaxed(situation: Situation, member: Member, relaxation: Relaxation) -> Re
         target = next(t for t in situation.asked.targets if t.name == member.name)
         value = outward(target, relaxation.to)
         return Relaxed(
-            member.name, in_words(target.name, value), value, PROPERTIES[target.name].unit, relaxation.proved
+            member.name,
+            value_in_words(target.name, value, situation.asked.circumstances),
+            value,
+            PROPERTIES[target.name].unit,
+            relaxation.proved,
         )
     material = situation.material(relaxation.column)
-    mass_g = outward_g(material, situation.mass_g(relaxation.column, relaxation.to))
-    words = limit_in_words(material, member.name, mass_g, situation.asked.circumstances)
+    to_g = situation.mass_g(relaxation.column, relaxation.to)
+    mass_g = outward_g(material, to_g, _DIGITS_OF_ACIDITY if situation.acids else _DIGITS)
+    words = limit_in_words(
+        material, member.name, outward_g(material, to_g, _DIGITS_SAID), situation.asked.circumstances
+    )
     return Relaxed(member.name, words, mass_g, "g", relaxation.proved)
 
 
@@ -156,13 +235,18 @@ def outward(target: TargetAsked, to: float) -> float:
     return to
 
 
-def outward_g(material: Material, to_g: float) -> float:
-    """An amount [g] that a limit would have to allow, to seven digits, rounded so that it allows what is needed."""
+def outward_g(material: Material, to_g: float, digits: int = _DIGITS) -> float:
+    """An amount [g] that a limit would have to allow, rounded so that it allows what is needed."""
     if to_g <= 0.0:
         return 0.0
-    scale = 10.0 ** (6 - floor(log10(to_g)))
+    if material.whole_g:
+        packs = to_g / material.whole_g
+        if abs(packs - round(packs)) <= _WHOLE * packs:
+            return float(f"{round(packs) * material.whole_g:.12g}")
+    scale = 10.0 ** (digits - 1 - floor(log10(to_g)))
     upwards = material.most_g is not None and to_g > material.most_g
-    return float(f"{(ceil if upwards else floor)(to_g * scale) / scale:.7g}")
+    rounded = ceil(to_g * scale - _WHOLE) if upwards else floor(to_g * scale + _WHOLE)
+    return float(f"{rounded / scale:.{digits}g}")
 
 
 def helpful_ingredients(
@@ -182,23 +266,29 @@ def helpful_ingredients(
             continue
         if perf_counter() > until:
             break
-        mass_g = _needed_g(asked, materials, ingredient, chemistry)
+        mass_g = _needed_g(asked, materials, ingredient, chemistry, until)
         known = best.get(ingredient.category)
         if mass_g is not None and (known is None or mass_g < known[0] * (1.0 - 1e-9)):
             best[ingredient.category] = (mass_g, ingredient.id)
-    circumstances = asked.circumstances
     return tuple(
-        Helpful(name, round(mass, 2), mass_text(mass, circumstances.system, circumstances.instruments.scale_step_g))
+        Helpful(name, told_g(mass), amount_in_words(told_g(mass), asked.circumstances))
         for mass, name in sorted(best.values())[:_MOST_HELPFUL]
     )
 
 
+def told_g(mass_g: float) -> float:
+    """A mass that helps [g], to four digits or a hundredth of a gram, rounded up."""
+    scale = 10.0 ** max(2, 3 - floor(log10(mass_g)))
+    return ceil(mass_g * scale - _WHOLE) / scale
+
+
 def _needed_g(
-    asked: PlanAsked, materials: Sequence[Material], ingredient: Ingredient, chemistry: Chemistry
+    asked: PlanAsked, materials: Sequence[Material], ingredient: Ingredient, chemistry: Chemistry, until: float
 ) -> float | None:
     """The least mass of an ingredient [g] with which all targets can be met; None if there is none."""
     (more,) = materials_of((), (AdditionAsked(ingredient),))
     everything = (*materials, more)
+    before = 0.0
     for _ in range(_ROUNDS):
         try:
             numbers = numbers_from(everything, asked.targets, (), chemistry)
@@ -210,34 +300,43 @@ def _needed_g(
         column = numbers.free.index(len(materials))
         amount = Form(0.0, tuple(float(j == column) for j in range(problem.size)))
         # the search for this column ends where the lots drown in it
-        upper = tuple(min(u, _ROOM) if j == column else u for j, u in enumerate(problem.upper))
+        most = _MOST_CORRECTION_G_PER_L / 1000.0 if ingredient.category in _CORRECTIONS else _ROOM
+        upper = tuple(min(u, most) if j == column else u for j, u in enumerate(problem.upper))
         least = replace(problem, rows=rows, upper=upper, aims=(Aim((Ratio(amount),)), *problem.aims))
-        x = _found(least, numbers.start)
+        x = _found(least, numbers.start, until)
         if x is None:
             return None
         masses = numbers.masses_g(x)
-        if _met(asked, everything, masses):
-            return masses[-1] or None
+        mass_g = masses[-1]
+        if not any(depends_on_acids(t.name) for t in asked.targets):
+            return mass_g or None
+        if abs(mass_g - before) <= _SETTLED * mass_g and _met(
+            asked.targets, everything, masses, asked.circumstances.end_point_ph
+        ):
+            return mass_g or None
+        before = mass_g
         chemistry = chemistry_of(poured(everything, masses), asked.circumstances.end_point_ph)
     return None
 
 
-def _found(problem: Problem, sums: Sequence[float]) -> Sequence[float] | None:
+def _found(problem: Problem, sums: Sequence[float], until: float) -> Sequence[float] | None:
     """A plan, without a proof and without a long search for one."""
     local = find(replace(problem, whole=()), sums)
     if local.status is not LocalStatus.STATIONARY or not any(problem.whole):
         return local.x if local.status is LocalStatus.STATIONARY else None
-    solution = solve_whole(problem, sums, nodes=_FEW_BOXES, prove=False)
+    solution = solve_whole(problem, sums, until=until, nodes=_FEW_BOXES, prove=False)
     return solution.x if solution.found else None
 
 
-def _met(asked: PlanAsked, materials: Sequence[Material], masses_g: Sequence[float]) -> bool:
+def _met(
+    targets: Sequence[TargetAsked], materials: Sequence[Material], masses_g: Sequence[float], end_point_ph: float
+) -> bool:
     """Whether targets that the chemistry moves are met where it is exact."""
     contents = poured(materials, masses_g)
-    for target in asked.targets:
+    for target in targets:
         if not depends_on_acids(target.name):
             continue
-        reached = value_of(target.name, materials, masses_g, contents, asked.circumstances.end_point_ph)
+        reached = value_of(target.name, materials, masses_g, contents, end_point_ph)
         if reached is None:
             return False
         room = _CLOSE * PROPERTIES[target.name].tolerance(abs(reached))

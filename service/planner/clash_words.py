@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import inf
+from collections.abc import Mapping, Sequence
+from math import floor, inf, log10
 
 from service.model.properties import PROPERTIES
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
@@ -15,59 +15,88 @@ from service.quantities import Kind, mass_text, number_text, volume_text
 from service.quantities.units import UNIT_BY_SPELLING
 
 _PLAIN = {
-    "gravity": "a gravity of",
-    "titratable_acidity": "an acidity of",
-    "ph": "a pH of",
-    "extract_g_per_l": "an extract of",
-    "sugar_g_per_l": "sugar of",
-    "fermentable_sugar_g_per_l": "fermentable sugar of",
-    "sucrose_equivalent_g_per_l": "sweetness of",
-    "sugar_acid_ratio": "a sugar–acid ratio of",
-    "juice_percent": "juice of",
-    "citrus_percent": "citrus juice of",
-    "added_mass": "an added mass of",
-    "added_volume": "an added volume of",
-    "cost": "a cost of",
-    "energy_kcal_per_100ml": "energy of",
+    "gravity": "a gravity of {}",
+    "titratable_acidity": "an acidity of {}",
+    "ph": "a pH of {}",
+    "extract_g_per_l": "{} of extract",
+    "sugar_g_per_l": "{} of sugar",
+    "fermentable_sugar_g_per_l": "{} of fermentable sugar",
+    "sucrose_equivalent_g_per_l": "a sweetness of {}",
+    "sugar_acid_ratio": "a sugar–acid ratio of {}",
+    "juice_percent": "{} of juice",
+    "citrus_percent": "{} of citrus juice",
+    "added_mass": "{} added",
+    "added_volume": "{} added",
+    "cost": "a cost of {}",
+    "energy_kcal_per_100ml": "{}",
 }
+"""A value of a property in a sentence; those that are not here are plain by their unit."""
+
 _OWN_WORDS = {"SG", "pH", ""}
 _FINE_ML, _FINE_G = 10.0, 1.0
+_DIGITS = 4
+_METRIC: Circumstances = Circumstances()
 
 
-def in_words(name: str, value: float) -> str:
+def value_in_words(name: str, value: float, circumstances: Circumstances = _METRIC) -> str:
     """A value of a property in words: `6.5 % vol`, `a gravity of 1.012`.
 
-    >>> in_words("abv_percent", 6.5)
-    '6.5 % vol'
+    >>> value_in_words("abv_percent", 6.5), value_in_words("sugar_g_per_l", 60.0)
+    ('6.5 % vol', '60 g/L of sugar')
     """
+    return _PLAIN.get(name, "{}").format(_figure(name, value, circumstances))
+
+
+def _figure(name: str, value: float, circumstances: Circumstances) -> str:
+    """A value with its unit, volumes and masses in the caller's system."""
     law = PROPERTIES[name]
-    shown = number_text(value, 10.0 ** -(law.decimals + 1))
-    unit = "" if law.unit in _OWN_WORDS else f" {law.unit}"
-    plain = _PLAIN.get(name)
-    return f"{plain} {shown}{unit}" if plain else f"{shown}{unit}"
+    if name == "added_mass":
+        return mass_text(value, circumstances.system, min(circumstances.instruments.scale_step_g, _FINE_G))
+    if law.unit == "L" and circumstances.system != "metric":
+        return volume_text(1000.0 * value, circumstances.system, _FINE_ML)
+    unit = circumstances.currency or "" if name == "cost" else "" if law.unit in _OWN_WORDS else law.unit
+    return f"{number_text(value, 10.0 ** -(law.decimals + 1))} {unit}".rstrip()
 
 
-def target_in_words(target: TargetAsked) -> str:
-    """A target in words: `at least 6.4 % vol`."""
+def target_in_words(target: TargetAsked, circumstances: Circumstances = _METRIC) -> str:
+    """A target in words: `at least 6.4 % vol`, `an acidity of at most 9 g/L tartaric`."""
+    low, high = (
+        _figure(target.name, end, circumstances) if abs(end) < inf else "" for end in (target.low, target.high)
+    )
     if target.value is not None:
-        return in_words(target.name, target.value)
-    if target.low == -inf:
-        return f"at most {in_words(target.name, target.high)}"
-    if target.high == inf:
-        return f"at least {in_words(target.name, target.low)}"
-    low, high = in_words(target.name, target.low), PROPERTIES[target.name]
-    unit = "" if high.unit in _OWN_WORDS else f" {high.unit}"
-    return f"{low.removesuffix(unit)} to {number_text(target.high, 10.0 ** -(high.decimals + 1))}{unit}"
+        figure = _figure(target.name, target.value, circumstances)
+    elif not high:
+        figure = f"at least {low}"
+    elif not low:
+        figure = f"at most {high}"
+    else:
+        unit = high.partition(" ")[2]
+        figure = low if low == high else f"{low.removesuffix(f' {unit}') if unit else low} to {high}"
+    return _PLAIN.get(target.name, "{}").format(figure)
+
+
+def amount_in_words(mass_g: float, circumstances: Circumstances) -> str:
+    """A mass as the caller's scale shows it, in four digits at least.
+
+    >>> amount_in_words(0.2134, _METRIC), amount_in_words(4561.0, _METRIC)
+    ('0.2134 g', '4.561 kg')
+    """
+    return mass_text(mass_g, circumstances.system, _step(mass_g, min(circumstances.instruments.scale_step_g, _FINE_G)))
+
+
+def _step(amount: float, step: float) -> float:
+    """A step that shows an amount in three digits at least, and never coarser than `step`."""
+    if amount <= 0.0:
+        return step
+    return float(min(step, 10.0 ** (floor(log10(amount)) - _DIGITS + 2)))
 
 
 def limit_in_words(material: Material, member: str, mass_g: float, circumstances: Circumstances) -> str:
-    """An amount that a limit would have to allow: `25.6 L`, `3.42 kg`, `1.5 packs`."""
-    if material.whole_g and material.source is not None and member.startswith("packs of"):
-        packs = mass_g / _pack_g(material)
-        return f"{number_text(packs, 0.01)} packs"
+    """An amount that a limit would have to allow: `25.6 L`, `3.42 kg`, `9 packs (2.25 kg)`."""
     words = _amount(material, mass_g, circumstances)
-    if material.whole_g:
-        words += f" ({number_text(mass_g / _pack_g(material), 0.01)} packs)"
+    if material.whole_g and not member.startswith("packs of"):
+        packs = number_text(mass_g / _pack_g(material), 0.01)
+        words = f"{packs} {'pack' if packs == '1' else 'packs'} ({words})"
     return words
 
 
@@ -76,27 +105,15 @@ def _amount(material: Material, mass_g: float, circumstances: Circumstances) -> 
     unit = None if isinstance(material.source, LotAsked) else material.source.unit
     by_volume = material.kind == "lot" or (unit is not None and UNIT_BY_SPELLING[unit.lower()].kind is Kind.VOLUME)
     if by_volume and material.density_g_ml:
-        return volume_text(mass_g / material.density_g_ml, circumstances.system, _FINE_ML)
-    return mass_text(mass_g, circumstances.system, min(circumstances.instruments.scale_step_g, _FINE_G))
+        volume_ml = mass_g / material.density_g_ml
+        return volume_text(volume_ml, circumstances.system, _step(volume_ml, _FINE_ML))
+    return amount_in_words(mass_g, circumstances)
 
 
 def _pack_g(material: Material) -> float:
     source = material.source
     pack = None if isinstance(source, LotAsked) else source.pack_g
     return pack or material.whole_g or 1.0
-
-
-def _limit_words(material: Material, member: str, circumstances: Circumstances) -> str:
-    """A limit as it stands."""
-    kind, _, name = member.partition(" of ")
-    most = _amount(material, material.most_g or 0.0, circumstances)
-    if material.kind == "lot":
-        return f"all {most} of {name}" if material.fixed else f"at most {most} of {name}"
-    if kind == "packs":
-        return f"whole packs of {name}"
-    if kind == "least":
-        return f"at least {_amount(material, material.least_g, circumstances)} of {name}"
-    return f"{most} of {name}" if kind == "amount" else f"at most {most} of {name}"
 
 
 def joined(words: Sequence[str], last: str = "and") -> str:
@@ -122,21 +139,22 @@ def clash_text(
     conflicts beside it.
     Returns: sentences.
     """
-    if not members:
-        return (
-            "That the targets cannot all be met is proved, but not which few of them stand in each other's way: drop "
-            "one, or widen its range, and ask again."
-        )
-    targets = {t.name: t for t in asked.targets}
-    sentences = [_cannot(asked, materials, members)]
-    sentences += [f"Besides: {_cannot(asked, materials, more)}" for more in besides]
+    by_name = {m.name: m for m in materials}
+    if members:
+        sentences = [f"{_capital(_cannot(asked, materials, members))}."]
+    else:
+        what = "that the targets cannot all be met is proved, but not which few of them stand in each other's way"
+        sentences = [f"{_capital(what)}{'' if relaxed else ': drop one, or widen its range, and ask again'}."]
+    sentences += [
+        f"{'Besides' if k == 0 else 'And'}, {_cannot(asked, materials, more)}." for k, more in enumerate(besides)
+    ]
     if relaxed:
-        ways = [_way(r, targets) for r in relaxed]
+        ways = [_way(r, by_name) for r in relaxed]
         sentences.append(
             f"{'Any one of these alone would do' if len(ways) > 1 else 'This would do'}: {'; '.join(ways)}."
         )
     elif besides:
-        sentences.append("No single change settles it all: give way on more than one.")
+        sentences.append("No one target that gives way settles it all: more than one has to.")
     if helpful:
         offers = [f"{h.amount_text} of {h.ingredient}" for h in helpful]
         sentences.append(f"{'Or add' if relaxed else 'You could add'} about {joined(offers, 'or')}.")
@@ -147,53 +165,94 @@ def _cannot(asked: PlanAsked, materials: Sequence[Material], members: Sequence[s
     """What cannot hold together, and why where that can be said."""
     targets = {t.name: t for t in asked.targets}
     by_name = {m.name: m for m in materials}
-    wanted = [target_in_words(targets[m]) for m in members if m in targets]
-    limits = [
-        _limit_words(by_name[m.partition(" of ")[2]], m, asked.circumstances) for m in members if m not in targets
-    ]
-    held = f" with {joined(limits)}" if limits else ""
+    wanted = [target_in_words(targets[m], asked.circumstances) for m in members if m in targets]
+    limits = _limits_in_words([m for m in members if m not in targets], by_name, asked.circumstances)
+    held = f" with {limits}" if limits else " from these ingredients, in any amounts"
     if not wanted:
-        head = f"{_capital(joined(limits))} cannot be used together"
+        head = f"{limits} cannot be used together"
     elif len(wanted) == 1:
-        head = f"{_capital(wanted[0])} cannot be had{held or ' at all'}"
+        head = f"{wanted[0]} cannot be had{held}"
     else:
-        head = f"{_capital(joined(wanted))} cannot {'both' if len(wanted) == 2 else 'all'} hold{held}"
-    return f"{head}{_why(targets, members, materials)}."
+        held = held if limits else f", whatever the amounts{'' if len(by_name) < 2 else ' of these ingredients'}"
+        head = f"{joined(wanted)} cannot {'both' if len(wanted) == 2 else 'all'} hold{held}"
+    return f"{head}{_why(asked, targets, members, materials)}"
 
 
-_VERBS = {"use": "pour", "least": "take only", "packs": "open packs for", "amount": "take", "stock": "have"}
-
-
-def _way(relaxed: Relaxed, targets: dict[str, TargetAsked]) -> str:
-    if relaxed.member in targets:
-        return f"accept {relaxed.to}"
-    kind, _, name = relaxed.member.partition(" of ")
-    return f"{_VERBS[kind]} {relaxed.to} of {name}"
-
-
-def _why(targets: dict[str, TargetAsked], members: Sequence[str], materials: Sequence[Material]) -> str:
-    """What stands behind a clash of strength and volume: so much alcohol and no more."""
-    strength, volume = targets.get("abv_percent"), targets.get("volume")
-    if strength is None or "abv_percent" not in members:
-        return ""
-    litres = 0.0
-    for material in materials:
-        share_g = material.per_g.masses_g.get(Component.ETHANOL, 0.0)
-        if share_g <= 0.0:
-            continue
-        if material.most_g is None:
-            return ""
-        litres += share_g * material.most_g / ETHANOL_DENSITY_20C_KG_M3
-    least = strength.value if strength.value is not None else strength.low
-    if litres <= 0.0 or least in (-inf, 0.0) or volume is None or "volume" not in members:
-        return ""
-    needed = volume.value if volume.value is not None else volume.low
-    if needed == -inf or litres / needed * 100.0 >= least:
-        return ""
-    lots = [m.name for m in materials if m.kind == "lot"]
-    who = lots[0] if len(lots) == 1 else "the lots"
-    bring = "brings" if len(lots) == 1 else "bring"
+def _limits_in_words(members: Sequence[str], by_name: Mapping[str, Material], circumstances: Circumstances) -> str:
+    """Limits as they stand, those of one kind together: `at most 3 kg of a and 1 kg of b, and all 24 L of c`."""
+    groups: dict[str, list[str]] = {}
+    for member in members:
+        kind, _, name = member.partition(" of ")
+        material = by_name[name]
+        most = f"{_amount(material, material.most_g or 0.0, circumstances)} of {name}"
+        if kind == "packs":
+            head, words = "whole packs of", name
+        elif kind == "least":
+            head, words = "at least", f"{_amount(material, material.least_g, circumstances)} of {name}"
+        elif kind == "stock" and not material.most_g:
+            head, words = "no", name
+        elif kind == "use" and material.fixed:
+            head, words = "all", most
+        elif kind == "use" and material.least_g > 0.0:
+            head, words = "", f"{_amount(material, material.least_g, circumstances)} to {most}"
+        else:
+            head, words = "" if kind == "amount" else "at most", most
+        groups.setdefault(head, []).append(words)
+    told = [f"{head} {joined(words, 'or' if head == 'no' else 'and')}".strip() for head, words in groups.items()]
+    several = any(len(words) > 1 for words in groups.values())
     return (
-        f": {who} {bring} only {litres:.2f} L of alcohol, enough for {100.0 * litres / least:.1f} L of "
-        f"{number_text(least, 0.01)} % vol"
+        ", and ".join([", ".join(told[:-1]), told[-1]]) if several and len(told) > 1 else joined(told) if told else ""
     )
+
+
+def _way(relaxed: Relaxed, by_name: Mapping[str, Material]) -> str:
+    """What would do, as advice."""
+    kind, _, name = relaxed.member.partition(" of ")
+    if not name:
+        return f"accept {relaxed.to}"
+    material = by_name[name]
+    if relaxed.value <= 0.0:
+        return f"leave out {name}"
+    more = material.most_g is not None and relaxed.value > material.most_g
+    if kind == "packs":
+        return f"open packs of {name} and take {relaxed.to}"
+    if kind == "stock" or (kind == "use" and more):
+        return f"have {relaxed.to} of {name}"
+    verb = "pour" if kind == "use" else "take"
+    return f"{verb} {relaxed.to} of {name}" if more else f"{verb} only {relaxed.to} of {name}"
+
+
+def _why(
+    asked: PlanAsked, targets: Mapping[str, TargetAsked], members: Sequence[str], materials: Sequence[Material]
+) -> str:
+    """What stands behind a clash of strength and volume: so much alcohol, and no more or no less."""
+    if "abv_percent" not in members or "volume" not in members:
+        return ""
+    strength, volume = targets["abv_percent"], targets["volume"]
+    bringing = [m for m in materials if m.per_g.masses_g.get(Component.ETHANOL, 0.0) > 0.0]
+    if not bringing:
+        return ""
+    only = len(bringing) == 1
+    who = bringing[0].name if only else "the lots" if all(m.kind == "lot" for m in bringing) else "everything together"
+    bring = "bring" if who == "the lots" else "brings"
+
+    def told(litres: float, end: float) -> tuple[str, str, str]:
+        circumstances, percent = asked.circumstances, strength.value if strength.value is not None else end
+        drink_l = 100.0 * litres / percent
+        shown = f"{drink_l:.1f} L" if circumstances.system == "metric" else _figure("volume", drink_l, circumstances)
+        alcohol = f"{litres:.2f} L" if circumstances.system == "metric" else _figure("volume", litres, circumstances)
+        return alcohol, shown, number_text(percent, 0.01)
+
+    most_l = sum(_alcohol_l(m, inf if m.most_g is None else m.most_g) for m in bringing)
+    if strength.low > 0.0 and 0.0 < volume.low < inf and 0.0 < most_l < strength.low * volume.low / 100.0:
+        alcohol, shown, percent = told(most_l, strength.low)
+        return f": {who} {bring} only {alcohol} of alcohol, enough for {shown} of {percent} % vol"
+    least_l = sum(_alcohol_l(m, m.least_g) for m in bringing)
+    if 0.0 < strength.high < inf and volume.high < inf and least_l > strength.high * volume.high / 100.0:
+        alcohol, shown, percent = told(least_l, strength.high)
+        return f": {who} {bring} {alcohol} of alcohol at the least, and that makes {shown} of {percent} % vol"
+    return ""
+
+
+def _alcohol_l(material: Material, mass_g: float) -> float:
+    return material.per_g.masses_g.get(Component.ETHANOL, 0.0) * mass_g / ETHANOL_DENSITY_20C_KG_M3

@@ -6,18 +6,20 @@ and acidity are tangents at one blend for each portion, renewed until they no lo
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from math import inf
 from time import perf_counter
-from typing import Final, Literal
+from typing import Final, Literal, TypeVar
 
-from service.errors import InputError
+from service.errors import InputError, ServiceError
 from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import depends_on_acids
-from service.planner.answers import Caution, NextReading, Proof
+from service.planner.answers import PRACTICE, Caution, NextReading, Proof
 from service.planner.answers_blend import PortionedPlan, PortionPlan
 from service.planner.asked import PlanAsked, PortionAsked, PortionsAsked
+from service.planner.blend_forecast import in_other_amounts
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, sources_of
 from service.planner.materials import Material, materials_of, poured
@@ -39,6 +41,8 @@ _ROUNDS = 12
 _SETTLED_PH, _SETTLED_MEQ_PER_L = 2e-6, 1e-4
 """Rows wrong by less than this are right."""
 
+T = TypeVar("T")
+
 
 def solve_blend_portions(asked: PortionsAsked) -> PortionedPlan:
     """The plan for a batch that is split into several drinks.
@@ -55,7 +59,7 @@ def solve_blend_portions(asked: PortionsAsked) -> PortionedPlan:
                 "Whole packs are not split over portions: leave pack out, and share what is opened.",
                 f"/additions/{k}/pack",
             )
-    free = tuple(replace(m, least_g=0.0) for m in whole)
+    free = tuple(replace(in_other_amounts(m), least_g=0.0) for m in whole)
     numbers, result, settled = _settled(plan, asked.portions, free, whole)
     if not all(result.xs) or len(result.xs) != len(numbers):
         raise InputError(
@@ -70,30 +74,53 @@ def _settled(
     """Solve with the chemistry of each portion's own blend, until that no longer moves."""
     until = perf_counter() + plan.deadline_s
     end_point = plan.circumstances.end_point_ph
-    chemistry = [chemistry_of(likely_blend(free, p.targets), end_point) for p in portions]
-    litres = reference_litres(free, portions[0].targets)  # one for all, so that their aims add up
-    numbers = [
-        numbers_from(free, portion.targets, plan.prefer, c, senses=plan.circumstances.senses, litres=litres)
-        for portion, c in zip(portions, chemistry, strict=True)
+    litres = _placed(plan, portions, 0, lambda p: reference_litres(free, p.targets))  # one for all: their aims add up
+    chemistry = [
+        _placed(plan, portions, i, lambda p: chemistry_of(likely_blend(free, p.targets), end_point))
+        for i in range(len(portions))
     ]
+
+    def in_numbers(portion: PortionAsked, chemistry: Chemistry) -> Numbers:
+        return numbers_from(
+            free, portion.targets, plan.prefer, chemistry, senses=plan.circumstances.senses, litres=litres
+        )
+
+    numbers = [_placed(plan, portions, i, partial(in_numbers, chemistry=c)) for i, c in enumerate(chemistry)]
     names = {*(t.name for p in portions for t in p.targets), *(p.name for p in plan.prefer)}
     by_acids = any(map(depends_on_acids, names))
     links = _links(whole, numbers)
     milliseconds = 0.0
+    kept: tuple[list[Numbers], PortionsResult] | None = None
     for round_ in range(_ROUNDS):
         parts = [Part(n.problem, n.goals, _start(n)) for n in numbers]
         result = solve_portions(
             parts, links, deadline_s=max(until - perf_counter(), 0.0), prove=not by_acids or round_ > 0
         )
         milliseconds += result.milliseconds
-        if not by_acids or not all(result.xs):
-            return numbers, replace(result, milliseconds=milliseconds), not by_acids
+        if not by_acids:
+            return numbers, replace(result, milliseconds=milliseconds), True
+        if not all(result.xs):  # at the deadline perhaps: what was found before is an answer still
+            numbers, result = kept or (numbers, result)
+            break
         after = [chemistry_of(poured(free, n.masses_g(x)), end_point) for n, x in zip(numbers, result.xs, strict=True)]
         if round_ > 0 and all(_same(a, b) for a, b in zip(chemistry, after, strict=True)):
             return numbers, replace(result, milliseconds=milliseconds), True
-        chemistry = after
+        chemistry, kept = after, (numbers, result)
         numbers = [n.with_chemistry(c) for n, c in zip(numbers, chemistry, strict=True)]
     return numbers, replace(result, milliseconds=milliseconds), False
+
+
+def _placed(plan: PlanAsked, portions: Sequence[PortionAsked], i: int, read: Callable[[PortionAsked], T]) -> T:
+    """What is made of a portion; a fault in one of its own targets points there."""
+    portion = portions[i]
+    try:
+        return read(portion)
+    except ServiceError as error:
+        named = error.pointer.removeprefix("/targets/")
+        own = [t.name for t in portion.targets if not any(t is shared for shared in plan.targets)]
+        if error.pointer.startswith("/targets/") and named in own:
+            error.pointer = f"/portions/{i}" + ("/volume" if named == "volume" else f"/targets/{named}")
+        raise
 
 
 def _same(before: Chemistry, after: Chemistry) -> bool:
@@ -124,7 +151,7 @@ def _written(
 ) -> PortionedPlan:
     circumstances = asked.plan.circumstances
     portions: list[PortionPlan] = []
-    cautions: list[Caution] = []
+    cautions = [Caution("remembered_drink", "note", text, PRACTICE) for text in asked.plan.remembered]
     readings: list[NextReading] = []
     totals = [0.0] * len(whole)
     volume_l = 0.0
@@ -207,8 +234,12 @@ def _summary(outcome: str, proof: Proof, portions: Sequence[PortionPlan]) -> str
     count = len(portions)
     if outcome == "targets_met":
         best = " (proved)" if proof.verdict == "proved_best" else ""
-        return f"All targets of all {count} portions are met from the same lots and stocks{best}."
+        of = f"all {count} portions are met from the same lots and stocks" if count > 1 else "the portion are met"
+        return f"All targets of {of}{best}."
     words = "; ".join(f"{p.name}: {miss_words(r)}" for p in portions for r in p.targets if not r.met)
     if outcome == "targets_clash":
         return f"The lots and stocks do not serve all portions at once (proved). The nearest plan: {words}."
-    return f"No plan for all portions was found, and it is not proved that there is none. The nearest found: {words}."
+    return (
+        "No plan for all portions was found, and it is not proved that there is none. "
+        f"The nearest found: {words or 'its figures are not settled; ask again'}."
+    )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from service.physics.roots import root_between
 from service.solver.follow import Margins, margins
 from service.solver.frontier import RESOLUTION, Curve, CurvePoint
+from service.solver.local import TOLERANCE
 from service.solver.problem import volume_at
 
 _STEPS = 8
@@ -59,7 +60,12 @@ def _only_in(one: tuple[int, ...], other: tuple[int, ...]) -> tuple[int, ...]:
 
 
 def breakpoints_of(curve: Curve) -> list[Breakpoint]:
-    """The levels at which the optimal basis changes, from the least on, located to `RESOLUTION` of the range."""
+    """The levels at which the optimal basis changes, from the least on, located to `RESOLUTION` of the range.
+
+    Parameters: curve, which knows the points it was asked for from then on.
+    Returns: breakpoints by level; empty where one basis serves the whole curve.
+    Validity: with strength left free the bases followed may be those of a local optimum (see `Curve`).
+    """
     width = RESOLUTION * curve.range
     last = curve.high.level - width
     found: list[Breakpoint] = []
@@ -74,12 +80,35 @@ def breakpoints_of(curve: Curve) -> list[Breakpoint]:
             right, step = curve.at(level + step), 2.0 * step
         if right is None:
             break
+        if (earlier := _better_before(curve, here, left, right, 0.5 * width)) is not None:
+            left, right = earlier
         if not _alike(left, right):
             found.append(Breakpoint(0.5 * (left.level + right.level), left, right))
         # where nothing lasts, as where SLSQP found the points, go on in longer strides
         stride = 2.0 * stride if right.level - here.level < 2.0 * stride else 0.5 * width
         here = right
     return found
+
+
+def _better_before(
+    curve: Curve, here: CurvePoint, left: CurvePoint, right: CurvePoint, width: float
+) -> tuple[CurvePoint, CurvePoint] | None:
+    """Where two local optima exchange their ranks: the points beside that level, if it lies before `left`."""
+
+    def other(level: float) -> CurvePoint | None:
+        return curve.follow(curve.problem_at(level), level, right, exchanges=0)
+
+    def is_better(level: float) -> bool:
+        there = other(level)
+        return there is not None and there.value < _moved(curve, here, level).value - TOLERANCE
+
+    low, high = here.level, left.level
+    if not curve.can_be_followed(here) or not is_better(high) or is_better(low):
+        return None
+    while high - low > width:
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if is_better(middle) else (middle, high)
+    return _moved(curve, here, low), other(high) or right
 
 
 def _moved(curve: Curve, point: CurvePoint, level: float) -> CurvePoint:

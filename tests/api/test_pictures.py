@@ -17,6 +17,7 @@ from typing import Any, Literal
 from xml.etree import ElementTree
 
 import pytest
+from openapi_spec_validator import validate
 
 from service.api.pictures import LINES, trade_off_picture
 from service.api.problems import problem_from_error
@@ -34,6 +35,7 @@ from service.planner.answers import (
 )
 from service.planner.answers_decisions import Clash, Relaxed
 from service.planner.trade_off.answers import Axis, Breakpoint, End, Mark, TradeOff, TradePoint
+from tests.api.real import app
 
 NOTE = "The figures rest on tables and readings; a tasting glass decides. They are no promise of how it will taste."
 
@@ -280,7 +282,7 @@ def test_an_svg_says_what_it_shows(case: str, draw: Draw) -> None:
     title, desc = root[0], root[1]
     assert (title.tag, desc.tag) == (f"{SVG}title", f"{SVG}desc")
     assert root.get("aria-labelledby") == f"{title.get('id')} {desc.get('id')}"
-    assert (title.text or "").startswith("What is the most single-strength juice equivalent")
+    assert title.text == "What is the most citrus juice at each level of sweetness?"
     assert " ".join(CASES[case].summary.split()) in (desc.text or "")
     assert NOTE in (desc.text or "")
     assert not re.search(rb"<style|<script|style=|<!DOCTYPE|<!ENTITY|<image", data)
@@ -346,7 +348,7 @@ def test_what_is_special_is_told_in_words(draw: Draw) -> None:
 def test_a_price_carries_its_currency(draw: Draw) -> None:
     price = Axis("cost", "", "price of everything added, in the currency of the request", "least")
     text = words(draw(trade(many(3), y=price, currency="crowns"), "svg"))
-    assert "What is the least price of everything added at each level of sweetness as sucrose?" in text
+    assert "What is the least cost at each level of sweetness?" in text
     assert "Price of everything added, in the currency of the request, crowns" in text
     assert "4.00 crowns" in text
 
@@ -358,7 +360,53 @@ def test_a_stop_stands_above_every_amount(draw: Draw) -> None:
     amounts = [top for text, _, top, _, _ in placed if re.search(r"poured|concentrate|\d+ mL|\d k?g\b", text)]
     assert len(amounts) > 10
     assert stop < min(amounts)
-    assert "2 warnings, in the answer:" in [text for text, *_ in placed]
+    assert "2 warnings, below:" in [text for text, *_ in placed]
+
+
+def test_warnings_are_told_once_below_the_table(draw: Draw) -> None:
+    placed = [(text, top) for text, _, top, *_ in boxes(draw(CASES["orchard"], "svg"))]
+    told = [top for text, top in placed if text == "Pressure may burst a bottle."]
+    table = next(top for text, top in placed if text == "Point")
+    assert len(told) == 1
+    assert told[0] > table
+
+
+def sugar(k: int, grams: str) -> Caution:
+    return Caution("sugar", "warning", f"{grams} g/L of sugar may referment.", "reading", f"point {k}")
+
+
+def test_warnings_that_differ_in_a_figure_become_one(draw: Draw) -> None:
+    cautions = (sugar(2, "9.5"), sugar(3, "104"), Caution("sugar", "warning", "Seal nothing.", "reading"))
+    texts = [text for text, *_ in boxes(draw(trade(many(3), cautions=cautions), "svg"))]
+    assert "E.g. at points 2 and 3: 9.5 to 104 g/L of sugar may referment." in texts
+    assert "Seal nothing." in texts
+    assert not any("more in the answer" in text for text in texts)
+
+
+def test_more_warnings_than_have_room_are_counted(draw: Draw) -> None:
+    long = "what may go wrong is told at such length that it takes two lines of the page, as most warnings do, since "
+    cautions = [Caution(f"c{k}", "warning", f"{'abcdefg'[k]} {long}{long}", "reading") for k in range(7)]
+    texts = [text for text, *_ in boxes(draw(trade(many(3), cautions=tuple(cautions)), "svg"))]
+    after = texts[texts.index("Warnings") + 1 : texts.index("and 3 more in the answer")]
+    assert [text for text in after if text != "–"][::2] == [text for text in texts if re.match("[a-d] what may", text)]
+    assert len([text for text in after if text != "–"]) == 8
+
+
+def test_ingredients_have_plain_names_and_the_table_tells_their_kind(draw: Draw) -> None:
+    texts = {text for text, *_ in boxes(draw(CASES["orchard"], "svg"))}
+    assert {"tart cherry concentrate", "acacia honey", "lemon juice (fresh)", "citric acid"} <= texts
+    assert "concentrate (68)" in " ".join(texts)
+    both = [point(20.0 + k, 4.0, [("water_tap", 100.0 + k), ("water_deionised", 200.0 - k)]) for k in range(3)]
+    assert {"water tap", "water deionised"} <= {text for text, *_ in boxes(draw(trade(both), "svg"))}
+    assert "_" not in " ".join(texts)
+
+
+def test_the_table_shows_points_between_the_marked_ones(draw: Draw) -> None:
+    texts = [text for text, *_ in boxes(draw(CASES["25 points"], "svg"))]
+    assert "At the marked points, and at some between" in texts
+    columns = " ".join(texts[texts.index("Point") + 1 : texts.index("Sweetness")])
+    assert columns == "1 low end, best 7 13 knee 19 22 25 high end"
+    assert "Amounts are worked out at the points; lines join them." in texts
 
 
 @pytest.mark.parametrize(
@@ -465,3 +513,13 @@ def test_names_at_the_ends_of_lines_stay_beside_their_panel(draw: Draw) -> None:
     names = [(top, bottom) for text, left, top, _, bottom in placed if text.startswith("part") and left > 400.0]
     assert len(names) == 6
     assert all(header < top and bottom < below for top, bottom in names)
+
+
+def test_the_document_says_that_a_server_may_be_unable_to_draw() -> None:
+    """RFC 9457, section 3: a problem is `application/problem+json`; of all paths only the pictures answer 501."""
+    document = app().get("/v1/openapi.json").json()
+    named = {path for path, item in document["paths"].items() if any("501" in o["responses"] for o in item.values())}
+    assert named == {"/v1/trade-offs.svg", "/v1/trade-offs.png"}
+    reference = document["paths"]["/v1/trade-offs.svg"]["post"]["responses"]["501"]["$ref"]
+    assert "application/problem+json" in document["components"]["responses"][reference.rsplit("/", 1)[1]]["content"]
+    validate(document)

@@ -64,7 +64,7 @@ def _additions(chance: random.Random, scale_l: float) -> list[Body]:
         kind = chance.random()
         if kind < 0.1:
             given: Body = {"amount": f"{0.3 * most:.4f} kg"}
-        elif kind < 0.25 and name != "citric_acid_anhydrous":
+        elif kind < 0.25 and name not in ("citric_acid_anhydrous", "sugar_white"):
             given = {"pack": chance.choice(_PACKS), "max_packs": chance.randint(1, 6)}
             if chance.random() < 0.3:
                 given["half_packs"] = True
@@ -91,8 +91,18 @@ _DIGITS = {"gravity": 4, "ph": 2}
 
 def _targets(chance: random.Random, scale_l: float, *, priced: bool) -> Body:
     names = chance.sample(
-        ["gravity", "gravity", "abv_percent", "abv_percent", "volume", "volume", "titratable_acidity", "citrus_percent",
-         "sugar_g_per_l", "ph"],
+        [
+            "gravity",
+            "gravity",
+            "abv_percent",
+            "abv_percent",
+            "volume",
+            "volume",
+            "titratable_acidity",
+            "citrus_percent",
+            "sugar_g_per_l",
+            "ph",
+        ],
         chance.randint(2, 6),
     )
     spans = {**_SPANS, "volume": (0.7 * scale_l, 1.4 * scale_l, 0.05 * scale_l, " L")}
@@ -211,7 +221,9 @@ def with_target(request: Body, name: str, low: float, high: float) -> Body:
     unit = {"titratable_acidity": " g/L tartaric", "volume": " L"}.get(name, "")
     old = body["targets"][name]
     body["targets"][name] = {
-        end: f"{value:.9f}{unit}" if unit else value for end, value in (("min", low), ("max", high)) if abs(value) < 1e300
+        end: f"{value:.9f}{unit}" if unit else value
+        for end, value in (("min", low), ("max", high))
+        if abs(value) < 1e300
     }
     if isinstance(old, dict) and "priority" in old:
         body["targets"][name]["priority"] = old["priority"]

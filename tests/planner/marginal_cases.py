@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isclose
 from typing import Any
 
 from service.planner.asked import AdditionAsked, LotAsked, PlanAsked
-from service.planner.materials import Material, materials_of
+from service.planner.materials import Material, materials_of, poured
+from service.planner.numbers import scale_is_free
+from service.planner.predict import value_of
 from service.planner.solving import Answered, answer
 from service.solver.goals import Outcome
 from service.solver.problem import volume_at
@@ -154,10 +155,17 @@ class Case:
         return self.answered.numbers.masses_g(self.answered.result.x)
 
     def aims(self) -> list[float]:
-        """The values that the solver made least, in their order; the last only decides between equals."""
-        problem, x = self.answered.result.problem, self.answered.result.solution.x
+        """What was made least or most, in its order: distances from values, preferences, what is added."""
+        problem, numbers = self.answered.result.problem, self.answered.numbers
+        distances = problem.aims[: len(problem.aims) - len(numbers.problem.aims)]
+        x = self.answered.result.solution.x
         volume = volume_at(problem, x)
-        return [aim.at(x, volume) for aim in problem.aims]
+        names = [*(p.name for p in self.asked.prefer), "added_mass"]
+        if scale_is_free(self.materials, self.asked.targets):
+            names.insert(-1, "volume")
+        contents = poured(self.materials, self.masses_g)
+        values = [value_of(name, self.materials, self.masses_g, contents) for name in names]
+        return [*(aim.at(x, volume) for aim in distances), *(0.0 if v is None else v for v in values)]
 
     def moved(self, of: str, delta: float) -> Case | None:
         """The case solved again with one target or limit moved; None where that cannot be met."""
@@ -208,26 +216,19 @@ class Case:
         return found
 
 
-def slope(case: Case, of: str, delta: float) -> tuple[list[float], list[float]] | None:
-    """Change of every mass [g] and of every aim for a unit of a target or limit, towards the sign of `delta`.
+def slope(case: Case, of: str, start: float, end: float) -> tuple[list[float], list[float]] | None:
+    """Change of every mass [g] and of every aim for a unit of a target or limit, between two moves of it.
 
-    Two steps of which one is half the other take the curvature out. None where there is no plan on that side, or
-    where it is of another kind.
+    None where there is no plan at one of them, or one whose values are not held as they were.
     """
-    changes = []
-    for share in (1.0, 0.5):
-        there = case.moved(of, share * delta)
+    ends = []
+    for delta in (start, end):
+        there = case.moved(of, delta) if delta else case
         if there is None or len(there.aims()) != len(case.aims()):
             return None
-        changes.append(
-            (
-                [(b - a) / (share * delta) for a, b in zip(case.masses_g, there.masses_g, strict=True)],
-                [(b - a) / (share * delta) for a, b in zip(case.aims(), there.aims(), strict=True)],
-            )
-        )
-    (masses, aims), (masses_half, aims_half) = changes
-    return _extrapolated(masses, masses_half), _extrapolated(aims, aims_half)
-
-
-def _extrapolated(whole: Sequence[float], half: Sequence[float]) -> list[float]:
-    return [2.0 * b - a for a, b in zip(whole, half, strict=True)]
+        ends.append((there.masses_g, there.aims()))
+    (masses, aims), (masses_end, aims_end) = ends
+    return (
+        [(b - a) / (end - start) for a, b in zip(masses, masses_end, strict=True)],
+        [(b - a) / (end - start) for a, b in zip(aims, aims_end, strict=True)],
+    )

@@ -83,7 +83,7 @@ def _columns(marked: list[int]) -> list[int]:
 def _row(lettering: Lettering, row: tuple[str, list[str], int | None], first: float, wide: float, bold: bool) -> Block:
     name, cells, style = row
     wrapped = [lettering.wrap(name, first - 34.0, SMALL, bold, 3)]
-    wrapped += [lettering.wrap(cell, wide - 6.0, SMALL, bold, 6) for cell in cells]
+    wrapped += [lettering.wrap(cell, wide - 9.0, SMALL, bold, 6) for cell in cells]
     height = 11.8 * max(map(len, wrapped)) + 4.5
 
     def draw(page: Page, top: float) -> None:
@@ -132,7 +132,8 @@ def _warnings(trade: TradeOff, lettering: Lettering) -> list[Block]:
     warnings = cautions_of(trade, "warning")
     if not warnings:
         return []
-    told, room = [], _MOST_WARNING_LINES
+    told: list[Block] = []
+    room = _MOST_WARNING_LINES
     for text in warnings:
         lines = lettering.wrap(text, INSIDE - 18.0, SMALL)
         if len(lines) > room and told:

@@ -29,6 +29,7 @@ SHAPES: Final = {"best": ("*", 13.0), "knee": ("D", 7.5), "low_end": ("s", 7.5),
 Marks = dict[int, list[Mark]]
 MOST_BREAKPOINTS: Final = 12
 _FIGURE: Final = re.compile(r"(\d+(?:\.\d+)?)")
+_ID: Final = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
 _SMALL_SHARE: Final = 1.0 / 12.0
 """Amounts below this share of the largest get a panel of their own: in grams they may matter most."""
 
@@ -55,8 +56,7 @@ def figure_text(value: float | None, axis: Axis, trade: TradeOff) -> str:
 def plain(text: str, trade: TradeOff) -> str:
     """A text of the answer with plain names in place of ids."""
     names = plain_names(list(dict.fromkeys(a.name for p in trade.points for a in p.amounts)))
-    alone = lambda id_: names.get(id_) or plain_names([id_])[id_]
-    return re.sub(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b", lambda found: alone(found[0]), text)
+    return _ID.sub(lambda found: names.get(found[0]) or plain_names([found[0]])[found[0]], text)
 
 
 def sentence(text: str) -> str:
@@ -106,7 +106,7 @@ def between_points(trade: TradeOff) -> str:
         return ""
     steps = sorted(p.steps_from_previous for p in trade.points if p.steps_from_previous is not None)
     apart = f"Neighbouring points are about {steps[len(steps) // 2]:.2g} just-noticeable steps apart. " if steps else ""
-    return f"{apart}Amounts are worked out at the points; the lines between them only join."
+    return f"{apart}Amounts are worked out at the points; lines join them."
 
 
 def cautions_of(trade: TradeOff, level: Level) -> list[str]:
@@ -123,8 +123,8 @@ def _as_one(found: Sequence[Caution]) -> str:
     text = "".join(part[0] if len(set(part)) == 1 else _from_to(part) for part in parts)
     about = list(dict.fromkeys(caution.about for caution in found if caution.about is not None))
     points = [one.removeprefix("point ") for one in about]
-    if len(points) > 1 and all(map(str.isdecimal, points)):
-        return f"Points {joined(points)}: {text}"
+    if points and all(map(str.isdecimal, points)):  # a figure is told of marked points; others have figures alike
+        return f"E.g. at {'point' if len(points) == 1 else 'points'} {joined(points)}: {text}"
     return f"{sentence(joined(about))}: {text}" if about else text
 
 

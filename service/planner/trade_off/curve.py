@@ -1,171 +1,224 @@
-"""The curve of a trade-off in the planner's terms: masses at each level, with the chemistry that belongs to them."""
+"""The curve of a trade-off in the planner's terms: masses at each level, and where the mix changes.
+
+Without acids in the question one curve of the solver holds from end to end. With them its rows are tangents at one
+blend, so it only says where to look: see `service.planner.trade_off.acids`. Whole packs leave steps:
+`service.planner.trade_off.stepwise`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from service.model.acidity import chemistry_of
-from service.model.properties import PROPERTIES, depends_on_acids
-from service.planner.asked import PlanAsked, Preference, TargetAsked, TradeAsked
+from service.model.acidity import Chemistry, chemistry_of
+from service.model.properties import PROPERTIES, Per
+from service.planner.asked import PlanAsked, TargetAsked, TradeAsked
 from service.planner.materials import Material, poured
 from service.planner.numbers import Numbers
 from service.planner.predict import value_of
-from service.planner.solving import Answered, answer
+from service.planner.solving import Answered
 from service.planner.steps import perceptual_distance, steps_between
+from service.planner.trade_off.changes import Change, reduced
 from service.solver.breakpoints import Breakpoint, breakpoints_of
 from service.solver.frontier import Curve, CurvePoint
-from service.solver.goals import Outcome
-from service.solver.solve import Verdict
+from service.solver.problem import Row, ratio_rows
 from service.solver.spacing import spaced
 from service.solver.stages import range_rows, typical_divisor
 
 _SENSED = ("sucrose_equivalent_g_per_l", "titratable_acidity", "abv_percent", "juice_percent")
-_AT_LEVEL = 1e-9
+_ONE_LEVEL = 1e-9
+"""Levels nearer than this, relative above one and absolute below, are one."""
+
+_SEGMENT = "the stretch looked at"
+"""What the rows between two levels are called; no target has this name."""
+
+_EDGE = 0.999
+"""An addition without a limit at this share of where the search for it ends stands at that edge."""
 
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """One point: the masses of all materials [g], what is proved, the levels of both properties, and its basis."""
+    """One point: the masses of all materials [g], what is proved, and the levels of both properties."""
 
     masses_g: tuple[float, ...]
     proved: bool
     x: float
     y: float
-    point: CurvePoint | None
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """An end of the curve as the solver left it, and the target of each row there: what holds it."""
+
+    point: CurvePoint
+    rows: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Traced:
-    """The curve as asked: its spots from the least level on, where the mix changes, and the numbers behind it."""
+    """The curve as asked: spots from the least level on, which is best, where the mix changes, and what holds the ends.
+
+    `complete` is False where time ran out before all of it was looked at.
+    """
 
     spots: tuple[Spot, ...]
     best: int
-    breakpoints: tuple[Breakpoint, ...]
+    changes: tuple[Change, ...]
+    ends: tuple[Held | None, Held | None]
     numbers: Numbers
-    curve: Curve
-    gaps: tuple[float, ...]
-
-
-def without_values(targets: Sequence[TargetAsked], names: Sequence[str]) -> tuple[TargetAsked, ...]:
-    """The targets, those on the named properties as ranges only: what is traded is not held at a value."""
-    return tuple(replace(t, value=None) if t.name in names else t for t in targets)
+    complete: bool = True
 
 
 def question_of(asked: TradeAsked) -> PlanAsked:
-    """The plan with the best of the second property, at whatever level of the first."""
-    return replace(
-        asked.plan,
-        targets=without_values(asked.plan.targets, (asked.x, asked.y.name)),
-        prefer=(asked.y,),
-        rounding="none",
-    )
+    """The plan with the best of the second property, at whatever level of the first.
+
+    What is traded is not held at a value: targets on the two are ranges only.
+    """
+    traded = (asked.x, asked.y.name)
+    targets = tuple(replace(t, value=None) if t.name in traded else t for t in asked.plan.targets)
+    return replace(asked.plan, targets=targets, prefer=(asked.y,), rounding="none")
+
+
+class Tastes:
+    """How unlike two blends are, in just-noticeable steps."""
+
+    def __init__(self, asked: TradeAsked, materials: Sequence[Material]) -> None:
+        self.x, self.materials, self.circumstances = asked.x, materials, asked.plan.circumstances
+        self._known: dict[tuple[float, ...], dict[str, float]] = {}
+
+    def value(self, name: str, masses_g: Sequence[float]) -> float | None:
+        """A property of the blend of these masses."""
+        contents = poured(self.materials, masses_g)
+        return value_of(name, self.materials, masses_g, contents, self.circumstances.end_point_ph)
+
+    def _of(self, masses_g: tuple[float, ...]) -> dict[str, float]:
+        if masses_g not in self._known:
+            values = {name: self.value(name, masses_g) for name in {*_SENSED, self.x}}
+            self._known[masses_g] = {name: value for name, value in values.items() if value is not None}
+        return self._known[masses_g]
+
+    def apart(self, one: tuple[float, ...], other: tuple[float, ...]) -> float:
+        """Just-noticeable steps between two blends; at least the steps of the first property between them."""
+        a, b, senses = self._of(one), self._of(other), self.circumstances.senses
+        level = 0.0
+        if self.x in a and self.x in b:
+            level = steps_between(self.x, a[self.x], b[self.x], senses) or 0.0
+        return max(perceptual_distance(a, b, senses), abs(level))
 
 
 class Tracer:
-    """Walks along the curve of a question that can be met."""
+    """Makes curves of a question that can be met; those that speak of acids hold near one blend."""
 
     def __init__(self, asked: TradeAsked, materials: Sequence[Material], answered: Answered, until: float) -> None:
         self.asked, self.materials, self.until = asked, materials, until
-        self.plan = question_of(asked)
-        self.end_point = asked.plan.circumstances.end_point_ph
-        numbers, result = answered.numbers, answered.result
-        self.numbers = numbers
-        at_value = len(result.problem.aims) == len(numbers.problem.aims)
-        goals = [g if at_value else replace(g, value=None) for g in numbers.goals]
-        problem = numbers.problem
-        references = [typical_divisor(g.ratio, problem, numbers.start) for g in goals]
-        rows = (*range_rows(goals, references, at_value=at_value), *problem.rows)
-        masses = numbers.masses_g(result.x)
-        contents = poured(materials, masses)
-        chemistry = chemistry_of(contents, self.end_point)
+        self.numbers, self.x = answered.numbers, answered.result.x
+        self.tastes = Tastes(asked, materials)
+        self.at_value = len(answered.result.problem.aims) == len(self.numbers.problem.aims)
+        """Whether values asked for are held; else their ranges."""
         law = PROPERTIES[asked.x]
-        ratio = numbers.ratios.ratio(law, "/x", chemistry)
-        size = max(abs(self._value(asked.x, masses) or 0.0), law.step(0.0), law.exact_within)
-        divisor = typical_divisor(ratio, problem, numbers.start)
-        self.curve = Curve(
-            replace(problem, rows=rows),
-            ratio,
-            scale=1.0 / (divisor * size),
-            sums=problem.sums_at(result.x),
-            until=until,
-        )
-        names = {asked.x, asked.y.name, *(t.name for t in asked.plan.targets)}
-        self.by_acids = any(map(depends_on_acids, names))
-        self._known: dict[tuple[float, ...], dict[str, float]] = {}
+        self._size = max(abs(self.tastes.value(asked.x, self.masses(self.x)) or 0.0), law.step(0.0), law.exact_within)
 
-    def _value(self, name: str, masses_g: Sequence[float]) -> float | None:
-        return value_of(name, self.materials, masses_g, poured(self.materials, masses_g), self.end_point)
+    def masses(self, x: Sequence[float]) -> tuple[float, ...]:
+        """The mass of every material at a point of the solver [g], its dust taken off."""
+        problem = self.numbers.problem
+        clean = [min(max(v, low), high) for v, low, high in zip(x, problem.lower, problem.upper, strict=False)]
+        return tuple(self.numbers.masses_g(clean))
 
-    def _senses(self, x: Sequence[float]) -> dict[str, float]:
-        """What is tasted of a blend, and the level of the first property."""
-        key = tuple(x)
-        if key not in self._known:
-            masses = self.numbers.masses_g(x)
-            contents = poured(self.materials, masses)
-            found = {}
-            for name in {*_SENSED, self.asked.x}:
-                value = value_of(name, self.materials, masses, contents, self.end_point)
-                if value is not None:
-                    found[name] = value
-            self._known[key] = found
-        return self._known[key]
+    def spot(self, x: Sequence[float], *, proved: bool, level: float | None = None) -> Spot | None:
+        """A point of the solver; None where one of the properties is not defined there."""
+        masses = self.masses(x)
+        found, y = self.tastes.value(self.asked.x, masses), self.tastes.value(self.asked.y.name, masses)
+        if found is None or y is None:
+            return None
+        at_edge = any(self.is_at_edge(x, j) for j in self.numbers.boundless)
+        return Spot(masses, proved and not at_edge, found if level is None else level, y)
+
+    def is_at_edge(self, x: Sequence[float], j: int) -> bool:
+        """Whether an amount without a limit stands where the search for it ended."""
+        return x[j] >= _EDGE * self.numbers.problem.upper[j]
 
     def distance(self, one: Sequence[float], other: Sequence[float]) -> float:
-        """Just-noticeable steps between two blends; at least the steps of the first property between them."""
-        a, b = self._senses(one), self._senses(other)
-        senses = self.asked.plan.circumstances.senses
-        level = 0.0
-        if self.asked.x in a and self.asked.x in b:
-            level = steps_between(self.asked.x, a[self.asked.x], b[self.asked.x], senses) or 0.0
-        return max(perceptual_distance(a, b, senses), abs(level))
+        """Just-noticeable steps between two points of the solver."""
+        return self.tastes.apart(self.masses(one), self.masses(other))
 
-    def apart(self, one: Spot, other: Spot) -> float:
-        """The same between two spots."""
-        return self.distance(self._columns(one), self._columns(other))
+    def curve(
+        self, chemistry: Chemistry, start: Sequence[float], between: tuple[float, float] | None = None
+    ) -> tuple[Curve, Numbers]:
+        """The curve with the acids of a blend, whole or between two levels.
 
-    def _columns(self, spot: Spot) -> tuple[float, ...]:
-        return tuple(spot.masses_g[i] / (1000.0 * self.numbers.litres) for i in self.numbers.free)
+        Parameters: chemistry; start, a point of the solver near which it is wanted; between, levels of the first
+        property.
+        Returns: the curve, and the numbers that its rows were made of.
+        Raises: SolverError if no amounts meet the rows.
+        """
+        numbers = self.numbers.with_chemistry(chemistry)
+        problem, by_name = numbers.problem, {t.name: t for t in numbers.targets}
+        ratio = numbers.ratios.ratio(PROPERTIES[self.asked.x], "/x", chemistry)
+        scale = 1.0 / (typical_divisor(ratio, problem, numbers.start) * self._size)
+        goals = [g if self.at_value else replace(g, value=None) for g in numbers.goals if g.name != self.asked.x]
+        references = [typical_divisor(g.ratio, problem, numbers.start) for g in goals]
+        rows: list[Row] = list(range_rows(goals, references, at_value=self.at_value))
+        if self.asked.x in by_name:  # by the ratio of the level itself, so that an end at its limit is an end
+            target = by_name[self.asked.x]
+            rows += ratio_rows(self.asked.x, ratio, target.low, target.high, scale)
+        rows += problem.rows
+        if PROPERTIES[self.asked.x].per is Per.ACID:
+            rows.append(numbers.ratios.some_acid(chemistry))
+        if between is not None:
+            rows += ratio_rows(_SEGMENT, ratio, *between, scale)
+        whole = replace(problem, rows=tuple(rows))
+        return Curve(whole, ratio, scale=scale, sums=problem.sums_at(start), until=self.until), numbers
 
-    def value_at(self, point: CurvePoint) -> float:
-        """The second property at a point."""
-        return self._value(self.asked.y.name, self.numbers.masses_g(point.x)) or 0.0
+    def smooth(self) -> Traced:
+        """The curve of a question without acids, its spots about one step apart."""
+        curve, numbers = self.curve(self.chemistry_at(self.x), self.x)
+        points = [curve.prove(point) for point in spaced(curve, self.distance, most=self.asked.points)]
+        spots = [self.spot(p.x, proved=p.proved) for p in points]
+        known = increasing([s for s in spots if s is not None], maximise=self.asked.y.maximise)
+        best = best_of(known, curve.best().level, maximise=self.asked.y.maximise)
+        rows = tuple(row.target for row in curve.problem.rows)
+        found = breakpoints_of(curve) if curve.range else []
+        return Traced(
+            tuple(known),
+            best,
+            tuple(self.change(b, rows, numbers) for b in reduced(found, curve.range)),
+            (Held(curve.low, rows), Held(curve.high, rows)),
+            numbers,
+        )
 
-    def trace(self) -> Traced:
-        """The spots about one step apart, and the breakpoints."""
-        points = spaced(self.curve, self.distance, most=self.asked.points)
-        best = self.curve.best()
-        at = min(range(len(points)), key=lambda k: (points[k].value, abs(points[k].level - best.level)))
-        found: list[tuple[int, Spot]] = []
-        for k, point in enumerate(points):
-            spot = self._settled(point, k, len(points)) if self.by_acids else self._spot(self.curve.prove(point))
-            if spot is not None:
-                found.append((k, spot))
-        spots = [spot for _, spot in found]
-        index = min(range(len(found)), key=lambda k: abs(found[k][0] - at)) if found else 0
-        breaks = breakpoints_of(self.curve) if self.curve.range and not any(self.curve.problem.whole) else []
-        return Traced(tuple(spots), index, tuple(breaks), self.numbers, self.curve, tuple(self.curve.gaps))
+    def change(self, found: Breakpoint, rows: tuple[str, ...], numbers: Numbers) -> Change:
+        """A breakpoint with the levels of both properties there."""
+        masses = self.masses(found.right.x)
+        x, y = self.tastes.value(self.asked.x, masses), self.tastes.value(self.asked.y.name, masses)
+        return Change(found, found.level if x is None else x, 0.0 if y is None else y, rows, numbers)
 
-    def _spot(self, point: CurvePoint) -> Spot:
-        masses = tuple(self.numbers.masses_g(point.x))
-        x, y = self._value(self.asked.x, masses), self._value(self.asked.y.name, masses)
-        return Spot(masses, point.proved, point.level if x is None else x, 0.0 if y is None else y, point)
+    def chemistry_at(self, x: Sequence[float]) -> Chemistry:
+        """The acids of the blend at a point of the solver."""
+        return chemistry_of(poured(self.materials, self.masses(x)), self.asked.plan.circumstances.end_point_ph)
 
-    def _settled(self, point: CurvePoint, k: int, count: int) -> Spot | None:
-        """A point with the chemistry of its own blend: solved anew at its level, or at the end for the ends."""
-        if k in (0, count - 1) and count > 1:
-            asked = replace(self.plan, prefer=(Preference(self.asked.x, k > 0), self.asked.y))
-        else:
-            room = _AT_LEVEL * max(abs(point.level), 1.0)
-            level = TargetAsked(self.asked.x, point.level - room, point.level + room, None, f"{point.level:g}")
-            others = tuple(t for t in self.plan.targets if t.name != self.asked.x)
-            asked = replace(self.plan, targets=tuple(sorted((*others, level), key=lambda t: t.name)))
-        answered = answer(asked, self.materials)
-        result = answered.result
-        if result.outcome is not Outcome.MET or not answered.settled:
-            return None
-        masses = tuple(answered.numbers.masses_g(result.x))
-        x, y = self._value(self.asked.x, masses), self._value(self.asked.y.name, masses)
-        if x is None or y is None:
-            return None
-        return Spot(masses, result.verdict is Verdict.PROVED_BEST, x, y, point)
+
+def best_of(spots: Sequence[Spot], level: float, *, maximise: bool) -> int:
+    """The index of the best spot; of equal ones that nearest to a level."""
+    sign = -1.0 if maximise else 1.0
+    return min(range(len(spots)), key=lambda k: (sign * spots[k].y, abs(spots[k].x - level)), default=0)
+
+
+def increasing(spots: Sequence[Spot], *, maximise: bool) -> list[Spot]:
+    """Spots by their levels; of those at one level the best."""
+    found: list[Spot] = []
+    for spot in sorted(spots, key=lambda s: (s.x, -s.y if maximise else s.y)):
+        if not found or spot.x - found[-1].x > _ONE_LEVEL * max(abs(spot.x), 1.0):
+            found.append(spot)
+        elif (spot.y > found[-1].y) is maximise and spot.y != found[-1].y:
+            found[-1] = spot
+    return found
+
+
+def limited(targets: Sequence[TargetAsked], name: str, low: float, high: float) -> tuple[TargetAsked, ...]:
+    """The targets with one property held between two levels, inside what was asked of it."""
+    others = [t for t in targets if t.name != name]
+    asked = next((t for t in targets if t.name == name), None)
+    if asked is not None:
+        low, high = max(low, asked.low), min(high, asked.high)
+    level = TargetAsked(name, low, high, None, f"{low:g} to {high:g}")
+    return tuple(sorted((*others, level), key=lambda t: t.name))

@@ -4,26 +4,39 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 from time import perf_counter
 from typing import Any
 
 from service.errors import InputError, SolverError
-from service.planner.answers import Caution, NextReading, Proof
+from service.model.properties import PROPERTIES, Per, depends_on_acids
+from service.planner.answers import PRACTICE, Caution, NextReading, Proof
 from service.planner.answers_decisions import Clash
 from service.planner.asked import TradeAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.clash import explain_clash
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
+from service.planner.numbers import scale_is_free
 from service.planner.predict import amounts_of, predict, rounded, value_of
-from service.planner.solving import answer
+from service.planner.solving import Answered, answer
 from service.planner.steps import STEPS_ARE
+from service.planner.trade_off.acids import settled
 from service.planner.trade_off.answers import Breakpoint, End, Mark, TradeOff, TradePoint
-from service.planner.trade_off.curve import Spot, Traced, Tracer, question_of
+from service.planner.trade_off.curve import Held, Spot, Traced, Tracer, question_of
+from service.planner.trade_off.stepwise import stepwise
 from service.planner.trade_off.words import NOT_A_TASTE, axis_of, breakpoint_text, end_text, summary
 from service.solver.frontier import CurvePoint
 from service.solver.goals import Outcome
 from service.solver.spacing import knee_of
+
+IN_STEPS = (
+    "With whole packs the curve goes in steps: below the best point each plan is the best with at most its level, "
+    "above it with at least its level."
+)
+CUT_SHORT = "Time ran out before the whole curve was looked at: points or changes of mix may be missing."
+
+_MOST_DIGITS = 9
 
 
 def trade_off(asked: TradeAsked) -> TradeOff:
@@ -38,8 +51,14 @@ def trade_off(asked: TradeAsked) -> TradeOff:
     materials = materials_of(asked.plan.lots, asked.plan.additions)
     if not materials:
         raise InputError("Name at least one lot or one addition.")
+    _refuse_endless(asked, materials)
     question = question_of(asked)
-    answered = answer(question, materials)
+    try:
+        answered = answer(question, materials)
+    except InputError as error:
+        if error.pointer.startswith("/prefer/0"):
+            error.pointer = "/y"
+        raise
     result = answered.result
     if not result.solution.found:
         raise InputError(
@@ -54,26 +73,49 @@ def trade_off(asked: TradeAsked) -> TradeOff:
             return _without_points(asked, materials, "targets_clash", text, clash)
         text = "No plan that meets the targets was found, and it is not proved that there is none."
         return _without_points(asked, materials, "no_plan_found", text, None)
+    tracer = Tracer(asked, materials, answered, until)
     try:
-        tracer = Tracer(asked, materials, answered, until)
+        traced = _traced(tracer, answered)
     except SolverError:
+        traced = None
+    if traced is None or not traced.spots:
         text = "The targets can be met, but the curve could not be followed: widen a range, and ask again."
-        return _without_points(asked, materials, "no_plan_found", text, None)
-    traced = tracer.trace()
-    if not traced.spots:
-        text = "The targets can be met, but no point of the curve settled: widen a range, and ask again."
         return _without_points(asked, materials, "no_plan_found", text, None)
     return _written(asked, materials, traced, tracer)
 
 
-def _shared(asked: TradeAsked, materials: Sequence[Material], cautions: Sequence[Caution]) -> dict[str, Any]:
+def _refuse_endless(asked: TradeAsked, materials: Sequence[Material]) -> None:
+    """Least of what is added to nothing is nothing, and most of it has no end."""
+    if PROPERTIES[asked.x].per is Per.ONE and scale_is_free(materials, asked.plan.targets):
+        raise InputError(
+            f"Levels of {asked.x} mean nothing while nothing says how much to make: give a target for the volume.",
+            "/targets/volume",
+        )
+
+
+def _traced(tracer: Tracer, answered: Answered) -> Traced | None:
+    """The curve, in the way that the question allows."""
+    names = {tracer.asked.x, tracer.asked.y.name, *(t.name for t in tracer.asked.plan.targets)}
+    if any(answered.numbers.problem.whole):
+        return stepwise(tracer, answered)
+    return settled(tracer) if any(map(depends_on_acids, names)) else tracer.smooth()
+
+
+def _notes(traced: Traced) -> tuple[str, ...]:
+    """What the figures of a curve are not."""
+    return (*((IN_STEPS,) if any(traced.numbers.problem.whole) else ()), *(() if traced.complete else (CUT_SHORT,)))
+
+
+def _shared(
+    asked: TradeAsked, materials: Sequence[Material], cautions: Sequence[Caution], notes: Sequence[str] = ()
+) -> dict[str, Any]:
     circumstances = asked.plan.circumstances
     echo = circumstances.echo
     return {
         "x": axis_of(asked.x, "each_level"),
         "y": axis_of(asked.y.name, "most" if asked.y.maximise else "least"),
         "also": None if asked.also is None else axis_of(asked.also, "shown"),
-        "notes": (NOT_A_TASTE, STEPS_ARE),
+        "notes": (*notes, NOT_A_TASTE, STEPS_ARE),
         "currency": circumstances.currency,
         "units": circumstances.system,
         "assumed": assumed_in(materials, circumstances),
@@ -116,23 +158,19 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
         marks[knee].append("knee")
     points: list[TradePoint] = []
     before: Spot | None = None
-    for spot, special in zip(spots, marks, strict=True):
-        points.append(_point(asked, materials, spot, before, tracer, tuple(special)))
+    for spot, level, special in zip(spots, _levels(asked.x, spots), marks, strict=True):
+        points.append(_point(asked, materials, spot, level, before, tracer, tuple(special)))
         before = spot
-    rows = [row.target for row in traced.curve.problem.rows]
     breaks = tuple(
-        Breakpoint(
-            rounded(asked.x, b.level),
-            rounded(asked.y.name, tracer.value_at(b.right)),
-            breakpoint_text(traced.numbers, b, rows),
-        )
-        for b in traced.breakpoints
+        Breakpoint(rounded(asked.x, c.x), rounded(asked.y.name, c.y), breakpoint_text(c.numbers, c.found, c.rows))
+        for c in traced.changes
     )
     ends: tuple[End, ...] = ()
     if len(points) > 1:
+        low, high = traced.ends
         ends = (
-            End("low", points[0].x, points[0].y, end_text(traced.numbers, traced.curve.low, rows, low=True)),
-            End("high", points[-1].x, points[-1].y, end_text(traced.numbers, traced.curve.high, rows, low=False)),
+            End("low", points[0].x, points[0].y, _end_text(traced, low, tracer, low=True)),
+            End("high", points[-1].x, points[-1].y, _end_text(traced, high, tracer, low=False)),
         )
     cautions = _cautions(asked, materials, spots, marks, points)
     return TradeOff(
@@ -147,8 +185,31 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
         ends=ends,
         clash=None,
         next_reading=_before_choosing(materials, spots[traced.best], points[traced.best]),
-        **_shared(asked, materials, cautions),
+        **_shared(asked, materials, cautions, _notes(traced)),
     )
+
+
+def _levels(name: str, spots: Sequence[Spot]) -> list[float]:
+    """The levels of some spots with one digit more than is shown, or as many as it takes to tell neighbours apart."""
+    exact = [spot.x for spot in spots]
+    for more in range(1, _MOST_DIGITS):
+        levels = [round(x, PROPERTIES[name].decimals + more) for x in exact]
+        if all(a < b for a, b in pairwise(levels)):
+            return levels
+    return exact
+
+
+def _end_text(traced: Traced, held: Held | None, tracer: Tracer, *, low: bool) -> str:
+    """What keeps the curve from going on."""
+    way = "lower" if low else "higher"
+    if held is None:
+        return f"Perhaps not the end: no {way} level was found in the time there was."
+    numbers = traced.numbers
+    endless = [j for j in numbers.boundless if tracer.is_at_edge(held.point.x, j)]
+    if endless:
+        names = " and ".join(numbers.materials[numbers.free[j]].name for j in endless)
+        return f"The search went no {way}: {names} has no limit. Give a max."
+    return end_text(numbers, held.point, held.rows, low=low)
 
 
 def _knee(asked: TradeAsked, spots: Sequence[Spot]) -> int | None:
@@ -162,6 +223,7 @@ def _point(
     asked: TradeAsked,
     materials: Sequence[Material],
     spot: Spot,
+    level: float,
     before: Spot | None,
     tracer: Tracer,
     marks: tuple[Mark, ...],
@@ -178,9 +240,9 @@ def _point(
     if asked.also is not None:
         value = value_of(asked.also, materials, masses, contents, circumstances.end_point_ph)
         also = None if value is None else rounded(asked.also, value)
-    steps = None if before is None else round(tracer.apart(before, spot), 2)
+    steps = None if before is None else round(tracer.tastes.apart(before.masses_g, spot.masses_g), 2)
     return TradePoint(
-        x=rounded(asked.x, spot.x),
+        x=level,
         y=rounded(asked.y.name, spot.y),
         y_low=low,
         y_high=high,
@@ -214,6 +276,7 @@ def _cautions(
                 continue
             seen.add((caution.code, caution.level))
             found.append(replace(caution, about=f"point {k + 1}") if figure else caution)
+    found += [Caution("remembered_drink", "note", text, PRACTICE) for text in asked.plan.remembered]
     return sorted_once(found)
 
 

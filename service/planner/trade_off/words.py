@@ -220,9 +220,8 @@ def summary(asked: TradeAsked, points: Sequence[TradePoint], best: int, knee: in
     text += "."
     if knee is not None:
         point = points[knee]
-        text += (
-            f" Away from the best it gets dearer after point {knee + 1}: {shown(y, point.y)} at {shown(x, point.x)}."
-        )
+        where = f"{shown(y, point.y)} at {shown(x, point.x)}"
+        text += f" Away from the best, each step costs more after point {knee + 1}: {where}."
     if breaks:
         text += f" The mix changes {breaks} {'time' if breaks == 1 else 'times'} on the way."
     return text
