@@ -258,7 +258,7 @@ class Curve:
         for end in (self.low, self.high):
             close = abs(found.level - end.level) <= RESOLUTION * self.range
             if close and end.value - found.value <= TOLERANCE * (1.0 + abs(end.value)):
-                return replace(end, proved=found.proved)
+                return replace(end, proved=found.proved) if prove else end
         return self._remember(found) if self.low.level < found.level < self.high.level else found
 
     def prove(self, point: CurvePoint, *, nodes: int = 400) -> CurvePoint:

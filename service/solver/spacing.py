@@ -29,7 +29,7 @@ def spaced(curve: Curve, distance: Distance, *, most: int) -> list[CurvePoint]:
     left out unless they are an end or the best.
     """
     best = curve.best()
-    fixed = [curve.low, *([best] if best not in (curve.low, curve.high) else []), curve.high]
+    fixed = [curve.low, *([best] if curve.low.level < best.level < curve.high.level else []), curve.high]
     arms = [_measured(curve, distance, a, b, _MEASURED_EACH * most) for a, b in pairwise(fixed) if b.level > a.level]
     if not arms:
         return [best]
@@ -88,8 +88,9 @@ def _level_at(arm: Sequence[tuple[float, CurvePoint]], distance: float) -> float
 def knee_of(points: Sequence[CurvePoint]) -> CurvePoint | None:
     """The point where a curve bends most: up to there the level is cheap, from there on it is dear.
 
-    On either side of the best point both axes are scaled to 0…1 and the distance of every point from the chord, on
-    the better side of it, is taken.
+    On either side of the best point the distance of every point from the chord, on the better side of it, is taken,
+    with the levels of that side and the values of the whole curve scaled to 0…1: a bend in a side that hardly falls is
+    none.
 
     Parameters: points of a curve, sorted by level.
     Returns: the point farthest from its chord; None if none is more than 0.05 away.
@@ -101,13 +102,14 @@ def knee_of(points: Sequence[CurvePoint]) -> CurvePoint | None:
         return None
     best = min(range(len(points)), key=lambda k: points[k].value)
     knee, bend = None, _BEND
+    whole = max(point.value for point in points) - points[best].value
     for arm in (points[: best + 1], points[best:]):
         across, up = arm[-1].level - arm[0].level, arm[-1].value - arm[0].value
         if across <= 0.0 or up == 0.0:
             continue
         for point in arm:
             chord = arm[0].value + up * (point.level - arm[0].level) / across
-            below = (chord - point.value) / (abs(up) * sqrt(2.0))
+            below = (chord - point.value) / (whole * sqrt(2.0))
             if below > bend:
                 knee, bend = point, below
     return knee

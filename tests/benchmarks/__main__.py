@@ -10,7 +10,8 @@ import sys
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
-from tests.benchmarks import acidity, packs, solver  # noqa: E402  (after the environment, which numpy reads when imported)
+# after the environment, which numpy reads when imported
+from tests.benchmarks import acidity, conflict, frontier, packs, solver  # noqa: E402
 from tests.benchmarks.timing import table  # noqa: E402
 
 
@@ -19,7 +20,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--quick", action="store_true", help="fewer instances and rounds")
     quick = parser.parse_args().quick
-    rows = [*solver.rows(quick=quick), *packs.rows(quick=quick), *acidity.rows(quick=quick)]
+    parts = (solver, packs, conflict, frontier, acidity)
+    rows = [row for part in parts for row in part.rows(quick=quick)]
     print(table(rows))
     missed = [row.name.strip() for row in rows if not row.passed]
     if missed:

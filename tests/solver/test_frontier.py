@@ -65,7 +65,7 @@ def test_no_point_is_worse_than_slsqp(size: int) -> None:
     """50 curves, at four levels each but the largest."""
     answered = 0
     for seed in range(12 if size < 30 else 2):
-        found, better = shortfalls(draw(seed, size), SHARES if size < 30 else SHARES[1:3], 3, seed)
+        found, better = shortfalls(draw(seed, size), SHARES if size < 30 else SHARES[1:2], 3, seed)
         answered += found
         assert max(better, default=0.0) <= 1.0, seed
     assert answered >= (20 if size < 30 else 2)
@@ -82,10 +82,10 @@ def test_no_point_of_many_curves_is_worse_than_slsqp(size: int, kind: str) -> No
 
 
 def test_with_strength_left_free_a_better_point_is_rarely_missed() -> None:
-    """First-order points may be local there: 36 curves at four levels; measured: none missed."""
+    """First-order points may be local there: 30 curves at four levels; measured: none missed."""
     missed = []
     for size in (3, 6, 12):
-        for seed in range(12):
+        for seed in range(10):
             _, better = shortfalls(draw(seed, size, strength_bounded=False), SHARES, 4, seed)
             missed += [(seed, size, by) for by in better if by > 1.0]
     assert len(missed) <= 2, missed
@@ -455,7 +455,7 @@ def weighed(x: Amounts, y: Amounts) -> float:
 @pytest.mark.parametrize("size", SIZES)
 def test_spaced_points_are_about_one_apart(size: int) -> None:
     """Ends and best point always, no pair nearer than a half but those, none farther than 2.1 but over a jump."""
-    for seed in range(10):
+    for seed in range(10 if size < 30 else 4):
         curve = draw(seed, size).curve()
         points = spaced(curve, weighed, most=60)
         jumping = breakpoints_of(curve)
