@@ -23,6 +23,7 @@ from service.api.cell_queries import (
     SgFromBrix,
     VolumeFromMass,
 )
+from service.api.cell_share import SHARE_QUESTIONS
 from service.api.cell_stabilising import STABILISING_QUESTIONS
 from service.api.question import Question
 from service.api.reading import TEMPERATURE, VOLUME, Reader, end_point_from, lot_from
@@ -373,5 +374,6 @@ QUESTIONS: tuple[Question, ...] = (
         "volume",
     ),
     Question("volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL", "mass"),
+    *SHARE_QUESTIONS,
     *STABILISING_QUESTIONS,
 )

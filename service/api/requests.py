@@ -43,13 +43,13 @@ class GravityReading(RequestModel):
 
 def _kind_of_gravity(given: Any) -> str | None:
     """Which form of a gravity was sent."""
-    return "reading" if isinstance(given, dict | GravityReading) else _scalar(given)
+    return "GravityReading" if isinstance(given, dict | GravityReading) else _scalar(given)
 
 
 GravityIn = Annotated[
     Annotated[FiniteNumber, Tag("number")]
     | Annotated[ShortText, Tag("text")]
-    | Annotated[GravityReading, Tag("reading")],
+    | Annotated[GravityReading, Tag("GravityReading")],
     Discriminator(
         _kind_of_gravity,
         custom_error_type="gravity",
@@ -188,12 +188,15 @@ class TargetSteps(RequestModel):
 
 
 def _kind_of_target(given: Any) -> str | None:
-    """Which form of a target was sent, so that a fault is told in that form's words only."""
+    """Which form of a target was sent, so that a fault is told in that form's words only.
+
+    A form goes by the name of its model, which no field of a request has: a fault's place is told from it.
+    """
     if isinstance(given, dict):
-        return "near" if "value" in given else "steps" if "from" in given or "steps" in given else "range"
-    if isinstance(given, TargetNear | TargetRange | TargetSteps):
-        return "near" if isinstance(given, TargetNear) else "range" if isinstance(given, TargetRange) else "steps"
-    return _scalar(given)
+        return (
+            "TargetNear" if "value" in given else "TargetSteps" if {"from", "steps"} & given.keys() else "TargetRange"
+        )
+    return type(given).__name__ if isinstance(given, TargetNear | TargetRange | TargetSteps) else _scalar(given)
 
 
 def _scalar(given: Any) -> str | None:
@@ -205,9 +208,9 @@ def _scalar(given: Any) -> str | None:
 TargetIn = Annotated[
     Annotated[FiniteNumber, Tag("number")]
     | Annotated[ShortText, Tag("text")]
-    | Annotated[TargetRange, Tag("range")]
-    | Annotated[TargetNear, Tag("near")]
-    | Annotated[TargetSteps, Tag("steps")],
+    | Annotated[TargetRange, Tag("TargetRange")]
+    | Annotated[TargetNear, Tag("TargetNear")]
+    | Annotated[TargetSteps, Tag("TargetSteps")],
     Discriminator(
         _kind_of_target,
         custom_error_type="target",

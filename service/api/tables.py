@@ -11,7 +11,7 @@ from typing import Any
 from starlette.responses import Response
 
 from service.planner.answers import Amount, Caution, Predicted
-from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan
+from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan, RecipeForecast
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.trade_off.answers import TradeOff
 
@@ -129,19 +129,41 @@ def trade_off_rows(trade: TradeOff) -> list[Row]:
 
 
 def forecast_rows(forecast: BlendForecast) -> list[Row]:
-    """One row for each recipe: its `stop` cautions, grams of everything that any recipe holds, predictions."""
+    """One row for each recipe: its `stop` cautions, grams of everything that any recipe holds, predictions, readings,
+    and just-noticeable steps from the first recipe."""
     names = list(dict.fromkeys(amount.name for recipe in forecast.recipes for amount in recipe.amounts))
-    return [
-        {
-            "batch": forecast.batch,
-            "date": forecast.date,
-            "recipe": recipe.name,
-            "stop": _stops(forecast.cautions, recipe.name),
-            **_amounts(recipe.amounts, names),
-            **_predicted(recipe.predicted),
-        }
-        for recipe in forecast.recipes
-    ]
+    return same_columns(
+        [
+            {
+                "batch": forecast.batch,
+                "date": forecast.date,
+                "recipe": recipe.name,
+                "stop": _stops(forecast.cautions, recipe.name),
+                "scaled_by": recipe.scaled_by,
+                **_amounts(recipe.amounts, names),
+                **_predicted(recipe.predicted),
+                **_beside(recipe),
+            }
+            for recipe in forecast.recipes
+        ]
+    )
+
+
+def _beside(recipe: RecipeForecast) -> Row:
+    """A recipe beside its readings, where there are any, and beside the first recipe; lists hold what instruments can
+    tell apart."""
+    row: Row = {}
+    for reading in recipe.against_readings:
+        row[f"{_COLUMN.get(reading.property, reading.property)}_measured"] = reading.measured
+    if recipe.against_readings:
+        beyond = [r.property for r in recipe.against_readings if r.exceeds_instruments]
+        row["readings_beyond_instruments"] = " ".join(beyond)
+    for found in recipe.differences:
+        row[f"{found.property}_steps_from_first"] = found.steps
+    if recipe.differences:
+        apart = [d.property for d in recipe.differences if d.exceeds_instruments]
+        row["told_apart_from_first_by_instruments"] = " ".join(apart)
+    return row
 
 
 def stabilising_rows(plan: StabilisingPlan) -> list[Row]:

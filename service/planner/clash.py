@@ -23,7 +23,7 @@ from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import PROPERTIES, depends_on_acids
 from service.planner.answers_decisions import Clash, Helpful, Relaxed
 from service.planner.asked import AdditionAsked, PlanAsked, TargetAsked
-from service.planner.clash_words import amount_in_words, clash_text, limit_in_words, value_in_words
+from service.planner.clash_words import Besides, amount_in_words, clash_text, limit_in_words, value_in_words
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, numbers_from
 from service.planner.predict import value_of
@@ -135,13 +135,18 @@ def explain_clash(
     goals = _goals_to_prove(situation)
     members = _conflict(situation, goals, until)
     relaxed: list[Relaxed] = []
+    longest = 0.0
     for member in members or members_of(situation.numbers.goals, ()):
-        relaxation = _relaxation(situation, member, until)
+        begun = perf_counter()
+        if begun + longest > until:
+            break
+        relaxation = _relaxation(situation, goals, member, until)
+        longest = max(longest, perf_counter() - begun)
         if relaxation is not None:
             relaxed.append(_relaxed(situation, member, relaxation))
     helpful = helpful_ingredients(asked, materials, masses_g, until=until)
     names = tuple(member.name for member in members)
-    besides = [] if relaxed or not members else _besides(situation, goals, members, until)
+    besides = _besides(situation, goals, members, until) if members and not relaxed else Besides()
     text = clash_text(asked, materials, names, relaxed, helpful, besides)
     return Clash(names, tuple(relaxed), helpful, text)
 
@@ -163,44 +168,66 @@ def _goals_to_prove(situation: Situation) -> list[Goal]:
 
 
 def _conflict(situation: Situation, goals: Sequence[Goal], until: float) -> tuple[Member, ...]:
+    if perf_counter() > until:
+        return ()
     problem, sums = situation.numbers.problem, situation.numbers.start
     return irreducible_conflict(problem, goals, situation.limits, sums, until=until) or ()
 
 
-def _besides(
-    situation: Situation, goals: Sequence[Goal], members: Sequence[Member], until: float
-) -> list[tuple[str, ...]]:
-    """The conflicts that are left when one target of the first gives way: no single change settles them all."""
+def _besides(situation: Situation, goals: Sequence[Goal], members: Sequence[Member], until: float) -> Besides:
+    """The conflicts that are left when one target of the first gives way."""
     found: list[tuple[str, ...]] = []
+    always = True
     for member in members:
-        if member.goal is None or len(found) == _MOST_CONFLICTS:
+        if member.goal is None:
             continue
         others = _conflict(situation, [goal for goal in goals if goal.name != member.name], until)
         names = tuple(other.name for other in others)
+        always = always and bool(names)
         if names and names not in found:
             found.append(names)
-    return found
+    return Besides(tuple(found[:_MOST_CONFLICTS]), always and bool(found))
 
 
-def _relaxation(situation: Situation, member: Member, until: float) -> Relaxation | None:
-    """The least that a member has to give, with the chemistry of where that leads."""
+def _relaxation(situation: Situation, outer: Sequence[Goal], member: Member, until: float) -> Relaxation | None:
+    """The least that a member has to give, with the chemistry of where that leads.
+
+    The search starts from the chemistry of the nearest plan; where that shows no way, from where the goals for `outer`
+    chemistry lead.
+    """
     numbers = situation.numbers
-    found = least_relaxation(numbers.problem, numbers.goals, member, numbers.start, until=until)
     if not situation.acids:
-        return found
-    with_ph = any(t.name == "ph" for t in situation.asked.targets)
+        return least_relaxation(numbers.problem, numbers.goals, member, numbers.start, until=until)
+    for goals in (numbers.goals, outer):
+        found = _least(numbers, goals, member, numbers.start, until)
+        if found is not None and perf_counter() <= until:
+            found = _settled(situation, member, found, until)
+            if found is not None:
+                return found
+    return None
+
+
+def _least(
+    numbers: Numbers, goals: Sequence[Goal], member: Member, sums: Sequence[float], until: float
+) -> Relaxation | None:
+    own = next((goal for goal in goals if goal.name == member.name), None)
+    return least_relaxation(numbers.problem, goals, replace(member, goal=own), sums, until=until)
+
+
+def _settled(situation: Situation, member: Member, found: Relaxation, until: float) -> Relaxation | None:
+    """Search again with the chemistry of where the search ended until that no longer moves; None if it goes on."""
+    numbers, asked = situation.numbers, situation.asked
+    others = [t for t in asked.targets if t.name != member.name]
+    with_ph = any(t.name == "ph" for t in asked.targets)
     for _ in range(_ROUNDS):
-        if found is None or perf_counter() > until:
+        chemistry = chemistry_of(poured(numbers.materials, numbers.masses_g(found.x)), situation.end_point_ph)
+        numbers = numbers.with_chemistry(chemistry)
+        again = _least(numbers, numbers.goals, member, numbers.problem.sums_at(found.x), until)
+        if again is None or perf_counter() > until:
             return None
-        before, masses = found.to, numbers.masses_g(found.x)
-        numbers = numbers.with_chemistry(chemistry_of(poured(numbers.materials, masses), situation.end_point_ph))
-        sums = numbers.problem.sums_at(found.x)
-        own = next((goal for goal in numbers.goals if goal.name == member.name), None)
-        found = least_relaxation(numbers.problem, numbers.goals, replace(member, goal=own), sums, until=until)
-        if found is None or abs(found.to - before) > _SETTLED * abs(before):
-            continue
-        others = [t for t in situation.asked.targets if t.name != member.name]
-        if _met(others, numbers.materials, numbers.masses_g(found.x), situation.end_point_ph):
+        moved = abs(again.to - found.to) > _SETTLED * abs(found.to)
+        found = again
+        if not moved and _met(others, numbers.materials, numbers.masses_g(found.x), situation.end_point_ph):
             return replace(found, proved=found.proved and not with_ph)
     return None
 
@@ -260,13 +287,16 @@ def helpful_ingredients(
     present = {m.source.ingredient.id for m in materials if isinstance(m.source, AdditionAsked)}
     chemistry = chemistry_of(poured(materials, masses_g), asked.circumstances.end_point_ph)
     best: dict[Category, tuple[float, str]] = {}
+    longest = 0.0
     for ingredient in sorted(ingredients().values(), key=lambda i: i.id):
         careful = _CAREFUL.get(ingredient.category)
         if ingredient.id in present or (careful is not None and careful not in asked.allow):
             continue
-        if perf_counter() > until:
+        begun = perf_counter()
+        if begun + longest > until:
             break
         mass_g = _needed_g(asked, materials, ingredient, chemistry, until)
+        longest = max(longest, perf_counter() - begun)
         known = best.get(ingredient.category)
         if mass_g is not None and (known is None or mass_g < known[0] * (1.0 - 1e-9)):
             best[ingredient.category] = (mass_g, ingredient.id)

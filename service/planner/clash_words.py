@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import floor, inf, log10
 
 from service.model.properties import PROPERTIES
@@ -34,8 +35,19 @@ _PLAIN = {
 
 _OWN_WORDS = {"SG", "pH", ""}
 _FINE_ML, _FINE_G = 10.0, 1.0
-_DIGITS = 4
+_DIGITS = 3
 _METRIC: Circumstances = Circumstances()
+
+
+@dataclass(frozen=True, slots=True)
+class Besides:
+    """Conflicts that are left when one target of the first is dropped; `always`: whichever it is, one is left."""
+
+    conflicts: tuple[tuple[str, ...], ...] = ()
+    always: bool = False
+
+
+_NO_OTHERS = Besides()
 
 
 def value_in_words(name: str, value: float, circumstances: Circumstances = _METRIC) -> str:
@@ -70,16 +82,21 @@ def target_in_words(target: TargetAsked, circumstances: Circumstances = _METRIC)
     elif not low:
         figure = f"at most {high}"
     else:
-        unit = high.partition(" ")[2]
-        figure = low if low == high else f"{low.removesuffix(f' {unit}') if unit else low} to {high}"
+        figure = between(low, high)
     return _PLAIN.get(target.name, "{}").format(figure)
 
 
+def between(low: str, high: str) -> str:
+    """A range with its unit once: `3.2 to 6.3 L`."""
+    unit = high.partition(" ")[2]
+    return low if low == high else f"{low.removesuffix(f' {unit}') if unit else low} to {high}"
+
+
 def amount_in_words(mass_g: float, circumstances: Circumstances) -> str:
-    """A mass as the caller's scale shows it, in four digits at least.
+    """A mass as the caller's scale shows it, in three digits at least.
 
     >>> amount_in_words(0.2134, _METRIC), amount_in_words(4561.0, _METRIC)
-    ('0.2134 g', '4.561 kg')
+    ('0.213 g', '4.561 kg')
     """
     return mass_text(mass_g, circumstances.system, _step(mass_g, min(circumstances.instruments.scale_step_g, _FINE_G)))
 
@@ -88,7 +105,7 @@ def _step(amount: float, step: float) -> float:
     """A step that shows an amount in three digits at least, and never coarser than `step`."""
     if amount <= 0.0:
         return step
-    return float(min(step, 10.0 ** (floor(log10(amount)) - _DIGITS + 2)))
+    return float(min(step, 10.0 ** (floor(log10(amount)) - _DIGITS + 1)))
 
 
 def limit_in_words(material: Material, member: str, mass_g: float, circumstances: Circumstances) -> str:
@@ -131,7 +148,7 @@ def clash_text(
     members: Sequence[str],
     relaxed: Sequence[Relaxed],
     helpful: Sequence[Helpful],
-    besides: Sequence[Sequence[str]] = (),
+    besides: Besides = _NO_OTHERS,
 ) -> str:
     """The whole clash as one would say it in the cellar.
 
@@ -146,15 +163,16 @@ def clash_text(
         what = "that the targets cannot all be met is proved, but not which few of them stand in each other's way"
         sentences = [f"{_capital(what)}{'' if relaxed else ': drop one, or widen its range, and ask again'}."]
     sentences += [
-        f"{'Besides' if k == 0 else 'And'}, {_cannot(asked, materials, more)}." for k, more in enumerate(besides)
+        f"{'Besides' if k == 0 else 'And'}, {_cannot(asked, materials, more)}."
+        for k, more in enumerate(besides.conflicts)
     ]
     if relaxed:
         ways = [_way(r, by_name) for r in relaxed]
         sentences.append(
             f"{'Any one of these alone would do' if len(ways) > 1 else 'This would do'}: {'; '.join(ways)}."
         )
-    elif besides:
-        sentences.append("No one target that gives way settles it all: more than one has to.")
+    elif besides.always:
+        sentences.append("Giving way on one target alone will not do.")
     if helpful:
         offers = [f"{h.amount_text} of {h.ingredient}" for h in helpful]
         sentences.append(f"{'Or add' if relaxed else 'You could add'} about {joined(offers, 'or')}.")
@@ -194,7 +212,11 @@ def _limits_in_words(members: Sequence[str], by_name: Mapping[str, Material], ci
         elif kind == "use" and material.fixed:
             head, words = "all", most
         elif kind == "use" and material.least_g > 0.0:
-            head, words = "", f"{_amount(material, material.least_g, circumstances)} to {most}"
+            low, high = (
+                _amount(material, material.least_g, circumstances),
+                _amount(material, material.most_g or 0.0, circumstances),
+            )
+            head, words = "", f"{between(low, high)} of {name}"
         else:
             head, words = "" if kind == "amount" else "at most", most
         groups.setdefault(head, []).append(words)

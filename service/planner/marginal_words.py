@@ -13,7 +13,12 @@ from service.planner.materials import Material
 from service.planner.steps import steps_between
 from service.quantities import mass_text, number_text, volume_text
 
-_PLAIN = {"abv_percent": "strength", "titratable_acidity": "acidity", "ph": "pH", "sugar_acid_ratio": "sugar–acid ratio"}
+_PLAIN = {
+    "abv_percent": "strength",
+    "titratable_acidity": "acidity",
+    "ph": "pH",
+    "sugar_acid_ratio": "sugar–acid ratio",
+}
 _WITHOUT_UNIT = ("SG", "pH", "")
 _ENDINGS = ("_percent", "_g_per_l", "_kcal_per_100ml")
 
@@ -21,7 +26,7 @@ _MOST_CHANGES = 4
 _LEAST_SHARE = 1e-3
 """Amounts that move by less than this share of the largest are not told."""
 
-_FINEST_G, _COARSEST_G = 1e-4, 0.1
+_FINEST_G = 1e-4
 _HOLDS_ALL = 0.95
 
 
@@ -70,7 +75,7 @@ def _two_digits(value: float) -> float:
 def _amount(mass_g: float, material: Material, circumstances: Circumstances, fine_g: float) -> str:
     """A mass without its sign: a lot by volume, because it is poured."""
     if material.kind == "lot" and material.density_g_ml:
-        return volume_text(abs(mass_g) / material.density_g_ml, circumstances.system, 10.0 * fine_g)
+        return volume_text(abs(mass_g) / material.density_g_ml, circumstances.system, fine_g)
     return mass_text(abs(mass_g), circumstances.system, fine_g)
 
 
@@ -87,9 +92,7 @@ def marginal_in_words(
     largest = abs(ranked[0][0])
     amounts = [(mass, material) for mass, material in ranked if abs(mass) > _LEAST_SHARE * largest]
     others = [(mass, material) for mass, material in amounts if material is not shift.own]
-    fine_g = min(circumstances.instruments.scale_step_g, 1.0) / 10.0
-    if others:
-        fine_g = min(fine_g, max(_FINEST_G, 0.1 * _two_digits(others[0][0])))
+    fine_g = max(_FINEST_G, 0.1 * _two_digits(others[0][0])) if others else 1.0
     moved = [
         f"{_signed(_amount(mass, material, circumstances, fine_g), mass > 0.0)} {material.name}"
         for mass, material in others[:_MOST_CHANGES]
@@ -107,9 +110,7 @@ def marginal_in_words(
             continue
         unit = circumstances.currency or "" if name == "cost" else law.unit
         steps = steps_between(name, old, old + change, circumstances.senses)
-        changes.append(
-            PropertyChange(name, float(f"{change:.3g}"), unit, None if steps is None else round(steps, 2))
-        )
+        changes.append(PropertyChange(name, float(f"{change:.3g}"), unit, None if steps is None else round(steps, 2)))
         side.append(f"{plain_name(name)} {_in_unit(change, unit, min(step, _two_digits(change)) if told else step)}")
     return Marginal(
         shift.of,

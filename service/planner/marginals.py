@@ -46,8 +46,8 @@ _SENSED = {
 """Properties that are priced by the just-noticeable step."""
 
 _SIDE_EFFECTS = ("gravity", "abv_percent", "titratable_acidity", "ph", "cost")
-_NEAR = 1e-2
-"""A basis that ends within this share of a step is not the one to price it with."""
+_NEAR = (1e-2, 1e-4)
+"""A basis that ends within this share of a step is not the one to price it with; the second where no side goes on."""
 
 _FRACTION = 1e-5
 """Rates are taken over this share of a step."""
@@ -59,7 +59,7 @@ _PRICE = 1e-7
 _NO_GAIN = 1e-4
 """Beside a kink, an aim whose parts cancel to this share of them does not move."""
 
-_NO_MOVE = 1e-9
+_NO_MOVE = 1e-8
 """Amounts that move by less for a step stand still, in the solver's units."""
 
 
@@ -126,7 +126,7 @@ def _moved(row: Row, goal: Goal, delta: float, size: int) -> Row:
     return replace(row, form=row.form.minus(-row.scale, change.widened(len(row.form.coefficients) - size)))
 
 
-def _target_move(result: GoalResult, numbers: Numbers, name: str, value: float, step: float) -> _Move | None:
+def _target_move(result: GoalResult, numbers: Numbers, name: str, step: float) -> _Move | None:
     """The move of a target, if one of its rows is at its bound."""
     problem, x = result.problem, result.solution.x
     goal = next(g for g in numbers.goals if g.name == name)
@@ -217,9 +217,7 @@ def _carried(before: Problem, after: Problem, x: Sequence[float]) -> list[float]
     """Amounts that move along with the bound they are at."""
     return [
         new_high if v == high else new_low if v == low else v
-        for v, low, high, new_low, new_high in zip(
-            x, before.lower, before.upper, after.lower, after.upper, strict=True
-        )
+        for v, low, high, new_low, new_high in zip(x, before.lower, before.upper, after.lower, after.upper, strict=True)
     ]
 
 
@@ -229,11 +227,11 @@ def _feasible(problem: Problem, x: Sequence[float] | None) -> bool:
     return worst_violation(problem, x, volume_at(problem, x)) <= TOLERANCE
 
 
-def _rate(move: _Move, result: GoalResult, sign: float) -> _Rate | None:
+def _rate(move: _Move, result: GoalResult, sign: float, near: float) -> _Rate | None:
     """How the amounts move with a bound towards one side; None where it cannot be moved there."""
     basis, here, x = result.solution.basis, result.problem, result.solution.x
     assert basis is not None
-    there = move.shifted(sign * _NEAR)
+    there = move.shifted(sign * near)
     if any(low > high for low, high in zip(there.lower, there.upper, strict=True)):
         return None
     inside = any(
@@ -251,10 +249,10 @@ def _rate(move: _Move, result: GoalResult, sign: float) -> _Rate | None:
         if local.status is not LocalStatus.STATIONARY:
             return None
         if inside:
-            change = tuple((b - a) / (sign * _NEAR) for a, b in zip(x, local.x, strict=True))
+            change = tuple((b - a) / (sign * near) for a, b in zip(x, local.x, strict=True))
             return _Rate(start, change, inf)
         here, basis, start = there, local.basis, local.x
-        there = move.shifted(sign * (_NEAR + _FRACTION))
+        there = move.shifted(sign * (near + _FRACTION))
     else:
         there = move.shifted(sign * _FRACTION)
     end = newton_on_basis(there, basis, _carried(here, there, start))
@@ -280,7 +278,7 @@ def _steps_to(value: float, moved: float, low: float, high: float) -> float:
     change = moved - value
     if abs(change) <= _NO_MOVE * _FRACTION:
         return inf
-    return max((high if change > 0.0 else low) - value, 0.0) / change if change > 0.0 else max(value - low, 0.0) / -change
+    return max(high - value, 0.0) / change if change > 0.0 else max(value - low, 0.0) / -change
 
 
 def _matters(rate: _Rate, problem: Problem) -> bool:
@@ -299,12 +297,14 @@ def _chosen(move: _Move, result: GoalResult) -> tuple[float, _Rate] | None:
     """The side that is priced, and the rate there; None where the bound does not bind after all."""
     if move.priced is False:
         return None
-    for sign in (1.0, -1.0):
-        rate = _rate(move, result, sign)
-        if rate is None or max(map(abs, rate.change), default=0.0) <= _NO_MOVE:
-            continue
-        if move.priced or _matters(rate, result.problem):
-            return sign, rate
+    size = len(result.x)
+    for near in _NEAR:
+        for sign in (1.0, -1.0):
+            rate = _rate(move, result, sign, near)
+            if rate is None or max(map(abs, rate.change[:size]), default=0.0) <= _NO_MOVE:
+                continue
+            if move.priced or _matters(rate, result.problem):
+                return sign, rate
     return None
 
 
@@ -319,12 +319,12 @@ def marginals_of(
 
     Parameters: result with a basis; numbers, as solved; values, what each target reached; circumstances; prefer, the
     preferred properties, whose change is told besides.
-    Returns: one Marginal each, targets first; none where the point rests on no basis.
+    Returns: one Marginal each, targets first; none where the point rests on no basis, or there is nothing to choose.
     """
-    if result.solution.basis is None:
+    if result.solution.basis is None or not numbers.problem.size:
         return ()
     targets = [
-        _target_move(result, numbers, name, value, step_of(name, value, circumstances))
+        _target_move(result, numbers, name, step_of(name, value, circumstances))
         for name, value in sorted(values.items())
     ]
     names = tuple(dict.fromkeys((*_SIDE_EFFECTS, *prefer)))

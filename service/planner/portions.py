@@ -93,9 +93,9 @@ def _settled(
     kept: tuple[list[Numbers], PortionsResult] | None = None
     for round_ in range(_ROUNDS):
         parts = [Part(n.problem, n.goals, _start(n)) for n in numbers]
-        result = solve_portions(
-            parts, links, deadline_s=max(until - perf_counter(), 0.0), prove=not by_acids or round_ > 0
-        )
+        left = max(until - perf_counter(), 0.0)
+        share = 0.5 if by_acids and round_ == 0 else 1.0  # the first chemistry is a guess: leave time for the next
+        result = _within_bounds(parts, solve_portions(parts, links, deadline_s=share * left, prove=not by_acids))
         milliseconds += result.milliseconds
         if not by_acids:
             return numbers, replace(result, milliseconds=milliseconds), True
@@ -105,9 +105,21 @@ def _settled(
         after = [chemistry_of(poured(free, n.masses_g(x)), end_point) for n, x in zip(numbers, result.xs, strict=True)]
         if round_ > 0 and all(_same(a, b) for a, b in zip(chemistry, after, strict=True)):
             return numbers, replace(result, milliseconds=milliseconds), True
+        if perf_counter() > until:
+            break
         chemistry, kept = after, (numbers, result)
         numbers = [n.with_chemistry(c) for n, c in zip(numbers, chemistry, strict=True)]
     return numbers, replace(result, milliseconds=milliseconds), False
+
+
+def _within_bounds(parts: Sequence[Part], result: PortionsResult) -> PortionsResult:
+    """Amounts without the dust of arithmetic that would make one of them negative."""
+    bounds = [(part.problem.lower, part.problem.upper) for part in parts]
+    xs = tuple(
+        tuple(min(max(value, low), high) for value, low, high in zip(x, lower, upper, strict=True))
+        for x, (lower, upper) in zip(result.xs, bounds, strict=False)
+    )
+    return replace(result, xs=xs)
 
 
 def _placed(plan: PlanAsked, portions: Sequence[PortionAsked], i: int, read: Callable[[PortionAsked], T]) -> T:

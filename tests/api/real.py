@@ -16,7 +16,9 @@ from service.api.settings import Settings
 EXAMPLES = Path(__file__).parents[2] / "openapi_examples"
 PATHS = {
     "solve_blend": "/v1/blend-plans",
+    "solve_blends": "/v1/blend-plans:batch",
     "forecast_blend": "/v1/blend-forecasts",
+    "trade_off": "/v1/trade-offs",
     "plan_stabilising": "/v1/stabilising-plans",
 }
 

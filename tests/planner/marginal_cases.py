@@ -52,7 +52,7 @@ def request_of(chance: random.Random) -> dict[str, Any]:
     lots = []
     for k in range(chance.randint(1, 3)):
         litres = chance.uniform(5.0, 30.0)
-        lot = {
+        lot: dict[str, Any] = {
             "name": f"lot_{k}",
             "volume": f"{litres:.1f} L",
             "gravity": round(chance.uniform(0.997, 1.02 if k else 1.002), 4),
@@ -64,7 +64,11 @@ def request_of(chance: random.Random) -> dict[str, Any]:
             low = 0.3 * litres if chance.random() < 0.5 else 0.0
             lot["use"] = {"min": f"{low:.2f} L", "max": f"{chance.uniform(0.7, 1.0) * litres:.2f} L"}
         lots.append(lot)
-    chosen = [chance.choice(SWEET), chance.choice(THIN), *chance.sample(SWEET + SOUR + THIN + PURE, chance.randint(1, 4))]
+    chosen = [
+        chance.choice(SWEET),
+        chance.choice(THIN),
+        *chance.sample(SWEET + SOUR + THIN + PURE, chance.randint(1, 4)),
+    ]
     poured_lots, used = [], 0.0
     for lot in lots:
         limits = lot.get("use", {"min": lot["volume"], "max": lot["volume"]})
@@ -171,7 +175,7 @@ class Case:
         """The case solved again with one target or limit moved; None where that cannot be met."""
         asked = self._asked(of, delta)
         materials = materials_of(asked.lots, asked.additions)
-        answered = answer(asked, materials)
+        answered = answer(replace(asked, deadline_s=0.0), materials)
         met = answered.result.outcome is Outcome.MET and answered.result.solution.found
         return Case(asked, materials, answered) if met else None
 
@@ -192,7 +196,11 @@ class Case:
             assert material.density_g_ml is not None
             litres = mass / material.density_g_ml / 1000.0
             top = isclose(litres, source.most_l, rel_tol=1e-9)
-            lot = replace(source, most_l=source.most_l + delta) if top else replace(source, least_l=source.least_l + delta)
+            lot = (
+                replace(source, most_l=source.most_l + delta)
+                if top
+                else replace(source, least_l=source.least_l + delta)
+            )
             return replace(self.asked, lots=tuple(lot if s is source else s for s in self.asked.lots))
         assert isinstance(source, AdditionAsked)
         addition = (
@@ -201,6 +209,18 @@ class Case:
             else replace(source, most_g=(source.most_g or 0.0) + delta)
         )
         return replace(self.asked, additions=tuple(addition if s is source else s for s in self.asked.additions))
+
+    def at_bound(self) -> list[tuple[str, float]]:
+        """Every target that is at its value or at an end of its range, and its size; every limit that is reached."""
+        found = []
+        contents = poured(self.materials, self.masses_g)
+        for target in self.asked.targets:
+            value = value_of(target.name, self.materials, self.masses_g, contents)
+            assert value is not None
+            ends = (target.low, target.high) if target.value is None else (target.low, target.value, target.high)
+            if any(isclose(value, end, rel_tol=2e-5, abs_tol=1e-9) for end in ends):
+                found.append((target.name, abs(value) or 1.0))
+        return [*found, *self.limits()]
 
     def limits(self) -> list[tuple[str, float]]:
         """Every limit that an amount has reached, and its size [L for a lot, g else]; given amounts are none."""
@@ -216,19 +236,16 @@ class Case:
         return found
 
 
-def slope(case: Case, of: str, start: float, end: float) -> tuple[list[float], list[float]] | None:
+def slopes(case: Case, of: str, start: float, end: float) -> tuple[list[float], list[float] | None] | None:
     """Change of every mass [g] and of every aim for a unit of a target or limit, between two moves of it.
 
-    None where there is no plan at one of them, or one whose values are not held as they were.
+    None where there is no plan at one of them; no aims where values that were held are not, or the other way round.
     """
-    ends = []
-    for delta in (start, end):
-        there = case.moved(of, delta) if delta else case
-        if there is None or len(there.aims()) != len(case.aims()):
-            return None
-        ends.append((there.masses_g, there.aims()))
-    (masses, aims), (masses_end, aims_end) = ends
-    return (
-        [(b - a) / (end - start) for a, b in zip(masses, masses_end, strict=True)],
-        [(b - a) / (end - start) for a, b in zip(aims, aims_end, strict=True)],
-    )
+    first = case.moved(of, start) if start else case
+    last = case.moved(of, end)
+    if first is None or last is None:
+        return None
+    masses = [(b - a) / (end - start) for a, b in zip(first.masses_g, last.masses_g, strict=True)]
+    if not len(case.aims()) == len(first.aims()) == len(last.aims()):
+        return masses, None
+    return masses, [(b - a) / (end - start) for a, b in zip(first.aims(), last.aims(), strict=True)]

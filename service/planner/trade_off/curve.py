@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from time import perf_counter
 
+from service.errors import SolverError
 from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import PROPERTIES, Per
 from service.planner.asked import PlanAsked, TargetAsked, TradeAsked
@@ -21,7 +23,8 @@ from service.planner.steps import perceptual_distance, steps_between
 from service.planner.trade_off.changes import Change, reduced
 from service.solver.breakpoints import Breakpoint, breakpoints_of
 from service.solver.frontier import Curve, CurvePoint
-from service.solver.problem import Row, ratio_rows
+from service.solver.problem import Problem, Row, ratio_rows
+from service.solver.solve import Solution
 from service.solver.spacing import spaced
 from service.solver.stages import range_rows, typical_divisor
 
@@ -67,6 +70,19 @@ class Traced:
     ends: tuple[Held | None, Held | None]
     numbers: Numbers
     complete: bool = True
+
+
+class OutOfTimeError(SolverError):
+    """Nothing new is looked for on a curve any more."""
+
+
+class _Timed(Curve):
+    """A curve that gives up, instead of going on past its deadline where it cannot be followed from point to point."""
+
+    def _solve(self, problem: Problem, sums: Sequence[float], *, prove: bool = False) -> Solution:
+        if perf_counter() > self.until:
+            raise OutOfTimeError("The time for this curve is over.")
+        return super()._solve(problem, sums, prove=prove)
 
 
 def question_of(asked: TradeAsked) -> PlanAsked:
@@ -142,12 +158,17 @@ class Tracer:
         return self.tastes.apart(self.masses(one), self.masses(other))
 
     def curve(
-        self, chemistry: Chemistry, start: Sequence[float], between: tuple[float, float] | None = None
+        self,
+        chemistry: Chemistry,
+        start: Sequence[float],
+        between: tuple[float, float] | None = None,
+        *,
+        until: float | None = None,
     ) -> tuple[Curve, Numbers]:
         """The curve with the acids of a blend, whole or between two levels.
 
         Parameters: chemistry; start, a point of the solver near which it is wanted; between, levels of the first
-        property.
+        property; until, a `perf_counter` time [s] after which it gives up, that of the question if None.
         Returns: the curve, and the numbers that its rows were made of.
         Raises: SolverError if no amounts meet the rows.
         """
@@ -167,24 +188,39 @@ class Tracer:
         if between is not None:
             rows += ratio_rows(_SEGMENT, ratio, *between, scale)
         whole = replace(problem, rows=tuple(rows))
-        return Curve(whole, ratio, scale=scale, sums=problem.sums_at(start), until=self.until), numbers
+        limit = self.until if until is None else until
+        return _Timed(whole, ratio, scale=scale, sums=problem.sums_at(start), until=limit), numbers
 
     def smooth(self) -> Traced:
-        """The curve of a question without acids, its spots about one step apart."""
+        """The curve of a question without acids, its spots about one step apart.
+
+        Raises: OutOfTimeError where the time was not enough to place the spots.
+        """
         curve, numbers = self.curve(self.chemistry_at(self.x), self.x)
-        points = [curve.prove(point) for point in spaced(curve, self.distance, most=self.asked.points)]
+        points = [self._proved(curve, point) for point in spaced(curve, self.distance, most=self.asked.points)]
         spots = [self.spot(p.x, proved=p.proved) for p in points]
         known = increasing([s for s in spots if s is not None], maximise=self.asked.y.maximise)
         best = best_of(known, curve.best().level, maximise=self.asked.y.maximise)
         rows = tuple(row.target for row in curve.problem.rows)
-        found = breakpoints_of(curve) if curve.range else []
+        complete, found = True, list[Breakpoint]()
+        try:
+            found = breakpoints_of(curve) if curve.range else []
+        except OutOfTimeError:
+            complete = False
         return Traced(
             tuple(known),
             best,
             tuple(self.change(b, rows, numbers) for b in reduced(found, curve.range)),
             (Held(curve.low, rows), Held(curve.high, rows)),
             numbers,
+            complete,
         )
+
+    def _proved(self, curve: Curve, point: CurvePoint) -> CurvePoint:
+        try:
+            return curve.prove(point)
+        except OutOfTimeError:
+            return point
 
     def change(self, found: Breakpoint, rows: tuple[str, ...], numbers: Numbers) -> Change:
         """A breakpoint with the levels of both properties there."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import pairwise
 from time import perf_counter
@@ -23,7 +24,7 @@ from service.planner.solving import Answered, answer
 from service.planner.steps import STEPS_ARE
 from service.planner.trade_off.acids import settled
 from service.planner.trade_off.answers import Breakpoint, End, Mark, TradeOff, TradePoint
-from service.planner.trade_off.curve import Held, Spot, Traced, Tracer, question_of
+from service.planner.trade_off.curve import Held, OutOfTimeError, Spot, Traced, Tracer, question_of
 from service.planner.trade_off.stepwise import stepwise
 from service.planner.trade_off.words import NOT_A_TASTE, axis_of, breakpoint_text, end_text, summary
 from service.solver.frontier import CurvePoint
@@ -34,7 +35,7 @@ IN_STEPS = (
     "With whole packs the curve goes in steps: below the best point each plan is the best with at most its level, "
     "above it with at least its level."
 )
-CUT_SHORT = "Time ran out before the whole curve was looked at: points or changes of mix may be missing."
+CUT_SHORT = "Not all of the curve could be looked at: some points or changes of mix may be missing."
 
 _MOST_DIGITS = 9
 
@@ -98,7 +99,10 @@ def _traced(tracer: Tracer, answered: Answered) -> Traced | None:
     names = {tracer.asked.x, tracer.asked.y.name, *(t.name for t in tracer.asked.plan.targets)}
     if any(answered.numbers.problem.whole):
         return stepwise(tracer, answered)
-    return settled(tracer) if any(map(depends_on_acids, names)) else tracer.smooth()
+    if not any(map(depends_on_acids, names)):
+        with suppress(OutOfTimeError):
+            return tracer.smooth()
+    return settled(tracer)
 
 
 def _notes(traced: Traced) -> tuple[str, ...]:

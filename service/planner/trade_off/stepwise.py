@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import inf
 from time import perf_counter
 
@@ -22,6 +23,9 @@ from service.solver.solve import Verdict
 
 _NEAR = 0.5
 """Points nearer than this to the one before are left out, but for the ends and the best [steps]."""
+
+_FAR = 1.5
+"""Where neighbours are farther apart, a plan between them is looked for [steps]."""
 
 _LEAST_S = 0.02
 """What a single plan gets at least of what is left until the deadline [s]."""
@@ -119,6 +123,7 @@ def stepwise(tracer: Tracer, answered: Answered) -> Traced | None:
         share = int(room * length / sum(lengths)) if sum(lengths) > 0.0 else 0
         found = steps.arm(best.spot, end, min(share, round(4.0 * length)))
         spots += _apart(tracer, best.spot, found, end)
+    _fill(steps, best.spot, spots)
     known = _undominated(increasing(spots, maximise=asked.y.maximise), maximise=asked.y.maximise)
     return Traced(
         tuple(known),
@@ -128,6 +133,27 @@ def stepwise(tracer: Tracer, answered: Answered) -> Traced | None:
         tracer.numbers,
         steps.left() > 0.0,
     )
+
+
+def _fill(steps: _Steps, best: Spot, spots: list[Spot]) -> None:
+    """More plans where neighbours are far apart, as long as there is room and time."""
+    apart = steps.tracer.tastes.apart
+    closed: set[tuple[float, float]] = set()
+    while len(spots) < steps.asked.points and steps.left() > 0.0:
+        spots.sort(key=lambda spot: spot.x)
+        pairs = [(a, b) for a, b in pairwise(spots) if (a.x, b.x) not in closed]
+        gaps = [apart(a.masses_g, b.masses_g) for a, b in pairs]
+        if max(gaps, default=0.0) <= _FAR:
+            break
+        a, b = pairs[gaps.index(max(gaps))]
+        level = _between(steps.asked.x, a.x, b.x, 0.5)
+        low, high = (-inf, level) if b.x <= best.x else (level, inf)
+        step = steps.solved(replace(steps.plan, targets=limited(steps.plan.targets, steps.asked.x, low, high)), 0.3)
+        near = step is None or min(apart(step.spot.masses_g, other.masses_g) for other in (a, b)) < _NEAR
+        if step is None or near or not a.x < step.spot.x < b.x:
+            closed.add((a.x, b.x))
+        else:
+            spots.append(step.spot)
 
 
 def _apart(tracer: Tracer, best: Spot, found: Iterator[Spot], end: Spot) -> list[Spot]:
