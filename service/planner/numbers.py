@@ -183,30 +183,62 @@ class Strengths:
 def strengths_of(materials: Sequence[Material], targets: Sequence[TargetAsked]) -> Strengths:
     """What strengths a question can end at.
 
-    The weakest blend takes the most of what is weaker than the least of everything, the strongest the other way round.
-    An addition without a limit counts with a kilogram a litre for the blend, and with its own strength for the range.
+    The weakest blend takes the most of what is weaker than itself and the least of everything else, the strongest the
+    other way round: found by taking that of a blend until it no longer changes. An addition without a limit counts with
+    a kilogram a litre for the blend, and with its own strength for the range.
     """
     some = 1000.0 * reference_litres(materials, targets)
     most = [m.least_g + some if m.most_g is None else m.most_g for m in materials]
     least = [m.least_g for m in materials]
-    held = poured(materials, least if any(least) else most)
     shares = [ethanol_share(m.per_g) for m in materials]
-    middle = ethanol_share(held)
     found, strengths = [], []
     for weaker in (True, False):
-        moved = [(share < middle) is weaker for share in shares]
-        blend = poured(materials, [b if move else a for move, a, b in zip(moved, least, most, strict=True)])
-        boundless = [m.per_g for m, move in zip(materials, moved, strict=True) if move and m.most_g is None]
+        blend = _outermost(materials, least, most, shares, weaker=weaker)
+        boundless = [
+            m.per_g
+            for m, share in zip(materials, shares, strict=True)
+            if m.most_g is None and (share < ethanol_share(blend)) is weaker
+        ]
         if is_liquid(blend.sums):
             found.append(blend)
         if not is_liquid(blend.sums) or boundless:
-            strengths.append(0.0 if weaker else max([_abv_percent(c) for c in (*boundless, held)]))
+            strengths.append(0.0 if weaker else max([_abv_percent(c) for c in (*boundless, blend)]))
         else:
             strengths.append(_abv_percent(blend))
     asked = next((t for t in targets if t.name == "abv_percent"), None)
     if asked is not None:
         strengths = [min(max(q, asked.low), asked.high) for q in strengths]
     return Strengths(tuple(found), max(strengths[0], 0.0), min(strengths[1], 100.0))
+
+
+def _outermost(
+    materials: Sequence[Material],
+    least: Sequence[float],
+    most: Sequence[float],
+    shares: Sequence[float],
+    *,
+    weaker: bool,
+) -> Contents:
+    """The blend with the least (or the most) ethanol for its liquid that the limits allow."""
+    masses = list(least) if any(least) else list(most)
+    for _ in range(len(materials) + 1):
+        middle = ethanol_share(poured(materials, masses))
+        moved = [
+            b if (share < middle if weaker else share > middle) else a
+            for share, a, b in zip(shares, least, most, strict=True)
+        ]
+        if moved == masses or not any(moved):
+            break
+        masses = moved
+    if not any(least):  # nothing has to be in it: one material alone is the outermost
+        at = (min if weaker else max)(
+            (i for i, m in enumerate(most) if m > 0.0 and is_liquid(materials[i].per_g.sums)),
+            key=lambda i: shares[i],
+            default=None,
+        )
+        if at is not None:
+            masses = [m if i == at else 0.0 for i, m in enumerate(most)]
+    return poured(materials, masses)
 
 
 def _abv_percent(contents: Contents) -> float:

@@ -109,6 +109,8 @@ def _settle(numbers: Numbers, names: set[str], blend: Contents, end_point: float
     milliseconds, settled, radius, before = 0.0, False, inf, None
     for round_ in range(_ROUNDS):
         left = max(until - perf_counter(), 0.0)
+        if round_ > 0 and left == 0.0:
+            break
         problem = numbers.problem if before is None or radius == inf else _around(numbers.problem, before, radius)
         found = solve_goals(problem, numbers.goals, start, deadline_s=left, prove=0 < round_ < _FREE_ROUNDS)
         milliseconds += found.milliseconds

@@ -31,7 +31,8 @@ _MOST_NODES = 300
 """Beyond this many nodes a general solver of mixed-integer programmes goes on."""
 
 _LATE_NODES = 60
-"""How many nodes a search past its deadline looks at for a first plan."""
+_LATE_S = 0.25
+"""How many nodes a search past its deadline looks at for a first plan, and how long that may take [s]."""
 
 _WHOLE = 1e-9
 """Counts and bounds are whole to within this share of a pack, or of themselves above one."""
@@ -93,11 +94,25 @@ def _better(new: Sequence[float], old: Sequence[float]) -> bool:
 class _Tree:
     """The nodes looked at so far and the best plan among them."""
 
-    __slots__ = ("_hint", "best", "boxes", "looked", "nodes", "packs", "programmes", "root", "sums", "until", "values")
+    __slots__ = (
+        "_hint",
+        "begun",
+        "best",
+        "boxes",
+        "looked",
+        "nodes",
+        "packs",
+        "programmes",
+        "root",
+        "sums",
+        "until",
+        "values",
+    )
 
     def __init__(self, problem: Problem, sums: Sequence[float], until: float, nodes: int) -> None:
         self.root = _Node(problem)
         self.sums = sums
+        self.begun = perf_counter()
         self.until = until
         self.nodes = nodes
         self.packs = {j: pack for j, pack in enumerate(problem.whole) if pack}
@@ -110,13 +125,19 @@ class _Tree:
         """Whether the deadline has passed."""
         return perf_counter() > self.until
 
+    def _tired(self) -> bool:
+        """Whether a search past its deadline looked long enough for a first plan."""
+        return self.looked >= _LATE_NODES or (
+            self.looked > 0 and perf_counter() > max(self.until, self.begun + _LATE_S)
+        )
+
     def grow(self, nodes: Sequence[_Node]) -> bool:
         """Look at these nodes and all that come of them, depth first; False if some were left."""
         stack = list(reversed(nodes))
         while stack:
             if self.looked >= _MOST_NODES:
                 return False
-            if self.late() and (self.best is not None or self.looked >= _LATE_NODES):
+            if self.late() and (self.best is not None or self._tired()):
                 return False
             node = stack.pop()
             self.looked += 1
@@ -146,8 +167,9 @@ class _Tree:
             local = self._at_hint(problem)
             if local.status is LocalStatus.STATIONARY:
                 return local
-        local = find(problem, sums)
-        self.programmes += local.programmes
+        if not self.late():
+            local = find(problem, sums)
+            self.programmes += local.programmes
         if local.status is LocalStatus.STATIONARY:
             return local
         if local.stops:  # feasible points, between which the search goes to and fro
