@@ -135,5 +135,64 @@ def test_a_clash_is_an_answer(monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
     assert "off by 1.09" in text
 
 
+@pytest.mark.parametrize(
+    ("operation", "start", "words"),
+    [
+        ("solve_blend", "07", ["Portion: keg", "Portion: bottles", "All portions together"]),
+        ("solve_blend", "08", ["29 g sugar in 330 mL"]),
+        ("solve_blend", "09", ["This plan minus “last year”", "told apart by instruments"]),
+        ("solve_blend", "10", [" × pack: "]),
+        ("solve_blends", "01", ["Request 1", "Request 4", "at /targets/gravity: gravity of a drink lies"]),
+        ("forecast_blend", "03", ["all amounts × ", "Reading  ", "This recipe minus “glass”"]),
+    ],
+)
+def test_what_is_told_of_each_kind_of_answer(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], operation: str, start: str, words: list[str]
+) -> None:
+    (path,) = (EXAMPLES / operation).glob(f"{start}*.json")
+    code, text = told(monkeypatch, capsys, "ask", path)
+    assert code == 0
+    for word in words:
+        assert word in " ".join(text.split()) or word in text, word
+    assert max(map(len, text.splitlines())) <= 120
+
+
+def test_a_trade_off_is_a_line_for_each_point(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    file = tmp_path / "request.json"
+    lemon = [*BASE["additions"], {"ingredient": "lemon_juice_fresh", "max": "500 mL"}]
+    limits = {"gravity": {"min": 1.0, "max": 1.02}}
+    file.write_text(json.dumps({**BASE, "additions": lemon, "targets": limits, "points": 4}), encoding="utf-8")
+    code, text = told(monkeypatch, capsys, "ask", file)
+    assert code == 0
+    assert "Least to most sucrose_equivalent_g_per_l" in text
+    lines = text.splitlines()
+    start = next(k for k, line in enumerate(lines) if line.split()[:1] == ["sucrose_equivalent_g_per_l"])
+    assert [line.split()[0] for line in lines[start + 1 : start + 4]] == ["1", "2", "3"]
+
+
+def test_requests_in_one_file_are_refused_as_a_whole_or_one_by_one(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    file = tmp_path / "requests.json"
+    file.write_text(json.dumps({"requests": []}), encoding="utf-8")
+    code, text = told(monkeypatch, capsys, "ask", file)
+    assert (code, "at /requests: Give at least 1 item" in text) == (1, True)
+    file.write_text(json.dumps({"requests": [BASE, 3]}), encoding="utf-8")
+    code, text = told(monkeypatch, capsys, "ask", file, "--json")
+    assert (code, [r["status"] for r in json.loads(text)["results"]]) == (0, [200, 422])
+
+
+def test_a_plan_with_recipes_beside_it_is_no_forecast(tmp_path: Path) -> None:
+    file = tmp_path / "request.json"
+    recipe = {"name": "r", "lots": BASE["lots"]}
+    file.write_text(json.dumps({**BASE, "recipes": [recipe]}), encoding="utf-8")
+    status, body = answer_file(file, None)
+    assert (status, body["outcome"], [c["recipe"] for c in body["compared"]]) == (200, "targets_met", ["r"])
+    file.write_text(json.dumps({"recipes": [recipe]}), encoding="utf-8")
+    assert "steps_are" in answer_file(file, None)[1]
+
+
 def test_a_table_of_no_amounts_says_so() -> None:
     assert "(no amounts)" in table({**plan(BASE), "amounts": []})

@@ -14,7 +14,7 @@ from service.api.reading_targets import target_from
 from service.api.requests import LotIn
 from service.errors import InputError, ServiceError
 from service.model.lot_class import LotClass
-from service.model.properties import PROPERTIES, property_value
+from service.model.properties import property_value
 from service.planner.asked import LotAsked, PlanAsked
 from service.planner.blend_plan import solve_blend
 from service.planner.single import Answer
@@ -27,25 +27,27 @@ _MIX_L: Final = 10.0
 _AT_THE_VALUE: Final = 2e-5
 """The gravity reached is the one asked for to within this."""
 
+_SHOWN: Final = 5e-6
+"""A target this near to one of the two gravities is that gravity."""
+
 _ROOM: Final = 2.0
 """Mixing never takes away half of the volume: so much more of each lot is there to choose from."""
 
 
 class ShareForGravity(CellQuery):
-    """In what proportion are two lots mixed to reach a gravity?
-
-    The answer is the percentage of lot A in the volume of A and B together, each measured at 20 °C before they are
-    mixed (A + B may be a little more or less than the mix, which contracts); with `volume` it is how much of A goes
-    into so much finished mix.
-    """
+    """In what proportion are two lots mixed to reach a gravity: lot A in % of the volume of both before mixing?"""
 
     gravity_a: QueryNumber = Field(description="SG of lot A, such as 1.080.")
     abv_percent_a: QueryNumber = Field(ge=0, le=100, description="Strength of lot A, % vol; 0 for a juice or syrup.")
     gravity_b: QueryNumber = Field(description="SG of lot B, such as 0.998.")
     abv_percent_b: QueryNumber = Field(ge=0, le=100, description="Strength of lot B, % vol.")
-    target: QueryNumber = Field(description="SG 20/20 wanted, between the two, such as 1.020.")
+    target: QueryNumber = Field(
+        description="SG 20/20 wanted, between the two, such as 1.020. The answer is 100 A/(A + B), litres of each at "
+        "20 °C before they are mixed: A + B may be a little more or less than the mix, because volumes do not quite add."
+    )
     volume: ShortText | None = Field(
-        None, description="Of the finished mix at 20 °C, such as 20L; then the answer is how much of A to pour."
+        None,
+        description="Of the finished mix at 20 °C, such as 20L; then the answer is how much of A to pour, in `unit`.",
     )
     unit: VolumeUnit | None = Field(None, description="Of the answer where a volume is given; default L.")
     class_a: LotClass = Field(LotClass.MEAD, description="What kind of liquid lot A is.")
@@ -103,11 +105,10 @@ def _share(query: ShareForGravity) -> Answer:
     target = target_from("gravity", query.target, reader)
     lots = _lot(query, "a"), _lot(query, "b")
     ends = [_gravity_of(lot) for lot in lots]
-    step = 10.0 ** -(PROPERTIES["gravity"].decimals + 1)
-    a, b, wanted = (number_text(value, step) for value in (*ends, query.target))
+    a, b, wanted = (f"{value:.4f}" for value in (*ends, query.target))
     if a == b:
         raise InputError(f"Both lots have SG {a}, so no proportion is better than another.", "/gravity_b")
-    if not min(ends) - 0.5 * step <= query.target <= max(ends) + 0.5 * step:
+    if not min(ends) - _SHOWN <= query.target <= max(ends) + _SHOWN:
         raise InputError(
             f"SG {wanted} does not lie between SG {a} of lot A and SG {b} of lot B: choose a target between the two, "
             "or another lot.",

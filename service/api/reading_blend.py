@@ -35,6 +35,7 @@ from service.planner.asked import (
     TargetAsked,
     TradeAsked,
 )
+from service.planner.materials import materials_of, poured
 
 
 def _lots(given: Sequence[LotIn], hydrometer_c: float, reader: Reader, pointer: str) -> tuple[LotAsked, ...]:
@@ -68,7 +69,8 @@ def _targets(
 def _recipe(
     given: RecipeIn, hydrometer_c: float, reader: Reader, pointer: str
 ) -> tuple[tuple[LotAsked, ...], tuple[AdditionAsked, ...]]:
-    """Lots and additions of a recipe, every amount given."""
+    """Lots and additions of a recipe, every amount given, which make a liquid."""
+    before = len(reader.faults)
     lots = _lots(given.lots, hydrometer_c, reader, f"{pointer}/lots")
     for k, lot in enumerate(lots):
         if not lot.fixed:
@@ -79,7 +81,15 @@ def _recipe(
     _no_shared_names(lots, additions, reader, f"{pointer}/lots")
     if not given.lots and not given.additions:
         reader.faults.append(InputError("A recipe needs a lot or an addition.", pointer))
+    if len(reader.faults) == before:
+        reader.attempt(pointer, lambda: _poured_ml(lots, additions))
     return lots, additions
+
+
+def _poured_ml(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -> float:
+    """The volume of a recipe [mL], which a heap of solids does not have."""
+    materials = materials_of(lots, additions)
+    return poured(materials, [m.least_g for m in materials]).volume_ml
 
 
 def _no_shared_names(

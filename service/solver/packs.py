@@ -94,21 +94,6 @@ def _better(new: Sequence[float], old: Sequence[float]) -> bool:
 class _Tree:
     """The nodes looked at so far and the best plan among them."""
 
-    __slots__ = (
-        "_hint",
-        "begun",
-        "best",
-        "boxes",
-        "looked",
-        "nodes",
-        "packs",
-        "programmes",
-        "root",
-        "sums",
-        "until",
-        "values",
-    )
-
     def __init__(self, problem: Problem, sums: Sequence[float], until: float, nodes: int) -> None:
         self.root = _Node(problem)
         self.sums = sums

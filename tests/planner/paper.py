@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
-from tests.oracle.pour import Lot, Part, Poured, pour
+from tests.oracle.liquids import COMPONENTS, WATER, WATER_KG_M3, binary_sum_volume_ml, bisect
+from tests.oracle.pour import Composition, Lot, Part, Poured, as_measured, density_g_per_ml, pour
 
 _ML = {"mL": 1.0, "L": 1000.0, "gal": 3785.411784}
 _TARTARIC_PER_G = {"tartaric": 1.0, "citric": 75.04 / 64.04}
@@ -41,9 +43,44 @@ def paper_lot(lot: Mapping[str, Any], volume_l: float, abv_percent: float, acid_
     return Lot(volume_l, lot["gravity"], abv_percent, acid_g_per_l)
 
 
+_SUGARS = COMPONENTS[1:6]
+
+
+def labelled(ingredient: str, label: Mapping[str, Any]) -> Composition:
+    """A can by its nutrition label: the strength at which one part of it and so many of water have the label's sugar.
+
+    Its juice is the share declared for that drink.
+    """
+    can_parts, water_parts = map(float, label.get("diluted", "1+0").split("+"))
+    wanted_g_per_l = label["sugar_g"] / litres(label["serving"])
+
+    def of(brix: float) -> Composition:
+        return as_measured(Part(ingredient, 1.0, brix=brix))
+
+    def water_g(can: Composition) -> float:
+        """Water beside 100 g of can."""
+        return water_parts / can_parts * 100.0 / density_g_per_ml(can) * WATER_KG_M3 / 1000.0
+
+    def excess_sugar(brix: float) -> float:
+        can = of(brix)
+        grams = list(can.grams_per_100g)
+        grams[WATER] += water_g(can)
+        sugar = sum(grams[COMPONENTS.index(name)] for name in _SUGARS)
+        return 1000.0 * sugar / binary_sum_volume_ml(tuple(grams)) - wanted_g_per_l
+
+    can = of(bisect(excess_sugar, 1.0, 75.0, "Brix of the can"))
+    if "juice_percent" not in label:
+        return can
+    share = 100.0 / (100.0 + water_g(can))
+    percent = label["juice_percent"]
+    return replace(can, juice_basis="declared", juice_share_percent=percent, label_mix_mass_fraction=share)
+
+
 def paper_part(addition: Mapping[str, Any], ingredient: str, mass_g: float) -> Part:
     """An addition as weighed, with what was measured on it."""
     measured = addition.get("measured", {})
+    if "label" in measured:
+        return Part(labelled(ingredient, measured["label"]), mass_g)
     acidity = measured.get("titratable_acidity")
     return Part(
         ingredient,

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.api.real import app, example, examples, forecast, plan, reports
+from tests.api.real import app, example, examples, forecast, plan, post, reports, worked
 from tests.oracle.pour import Lot, Part, Poured, load_compositions, pour
 from tests.planner.paper import agrees, litres, poured_on_paper
 
@@ -41,7 +41,7 @@ def test_more_citrus_than_the_demo_has_is_impossible() -> None:
     assert verdicts == [("targets_met", "proved_best"), ("targets_clash", "proved_impossible")]
 
 
-@pytest.mark.parametrize("start", ["03", "04", "05"])
+@pytest.mark.parametrize("start", ["03", "04", "05", "08", "09", "10"])
 def test_other_plans_are_poured_as_promised(start: str) -> None:
     request = example("solve_blend", start)
     answer = plan(request)
@@ -59,8 +59,31 @@ def test_the_bare_honey_question_is_poured_as_promised() -> None:
     assert poured.specific_gravity_20_20 == pytest.approx(1.030, abs=5e-4)
 
 
+def test_portions_are_poured_as_promised() -> None:
+    request = example("solve_blend", "07")
+    answer = plan(request)
+    assert answer["outcome"] == "targets_met"
+    for portion in answer["portions"]:
+        agrees(portion["predicted"], poured_on_paper(request, portion), portion["name"])
+    (base,) = (a for a in answer["totals"] if a["name"] == "dry base")
+    assert base["volume_ml"] == pytest.approx(24_000.0, abs=0.1)
+
+
 def test_every_example_of_plans_is_poured_here() -> None:
-    assert [path.name[:2] for path in examples("solve_blend")] == ["01", "02", "03", "04", "05"]
+    assert [path.name[:2] for path in examples("solve_blend")] == [
+        "01", "02", "03", "04", "05", "07", "08", "09", "10",
+    ]  # fmt: skip
+
+
+def test_a_sweep_is_poured_as_promised() -> None:
+    (path,) = examples("solve_blends")
+    sweep = worked(path)["request"]
+    results = post("/v1/blend-plans:batch", sweep)["results"]
+    assert [result["status"] for result in results] == [200, 200, 200, 422]
+    for request, result in zip(sweep["requests"], results[:3], strict=False):
+        poured = poured_on_paper(request, result["plan"])
+        agrees(result["plan"]["predicted"], poured, request["note"])
+        assert poured.specific_gravity_20_20 == pytest.approx(request["targets"]["gravity"], abs=5e-4)
 
 
 @pytest.mark.parametrize("path", examples("forecast_blend"), ids=lambda path: path.stem)

@@ -74,7 +74,7 @@ def each_point_is_the_plan_at_its_level(body: dict[str, Any], answer: dict[str, 
     count, (y, most) = Recount(body), wish(body)
     levels, bests = signed(body, answer)
     sign, size = 1.0 if most else -1.0, max([*map(abs, bests), 1e-3])
-    for k, (level, best) in enumerate(zip(levels, bests, strict=True)):
+    for k, (level, best) in list(enumerate(zip(levels, bests, strict=True)))[1:-1]:
         plan = plan_at(body, level)
         assert plan["outcome"] == "targets_met", (k, level)
         slopes = [
@@ -86,11 +86,14 @@ def each_point_is_the_plan_at_its_level(body: dict[str, Any], answer: dict[str, 
 
 
 def ends_are_ends(body: dict[str, Any], answer: dict[str, Any]) -> None:
-    """No plan has less or more of the first property."""
-    count, x = Recount(body), body.get("x", SWEET)
+    """No plan has less or more of the first property, and none there more of the second."""
+    count, (y, _) = Recount(body), wish(body)
+    x = body.get("x", SWEET)
+    size = max(abs(count.value(y, p)) for p in answer["points"])
     for most, point in ((False, answer["points"][0]), (True, answer["points"][-1])):
-        level = count.value(x, point)
-        assert count.value(x, end_of(body, most=most)) == pytest.approx(level, rel=1e-6, abs=1e-6)
+        plan = end_of(body, most=most)
+        assert count.value(x, plan) == pytest.approx(count.value(x, point), rel=1e-6, abs=1e-6)
+        assert count.value(y, plan) == pytest.approx(count.value(y, point), rel=1e-6, abs=1e-6 * size)
 
 
 @pytest.mark.parametrize("seed", range(len(PAIRS)))
@@ -267,7 +270,7 @@ def test_the_knee_is_where_the_curve_lies_farthest_inside_its_chord() -> None:
         a, b = arm[0], arm[-1]
         for k in arm if b > a else ():
             chord = bests[a] + (bests[b] - bests[a]) * (levels[k] - levels[a]) / (levels[b] - levels[a])
-            farthest = max(farthest, ((bests[k] - chord) / abs(bests[b] - bests[a]), k))
+            farthest = max(farthest, (bests[k] - chord, k))  # the whole range of bests is one
     assert answer["knee"] == farthest[1]
     assert "knee" in answer["points"][farthest[1]]["marks"]
 
@@ -311,7 +314,7 @@ def test_packs_leave_a_staircase_of_whole_packs() -> None:
         level = count.value(x, point)
         held = {"max": level + 1e-6} if k <= answer["best"] else {"min": level - 1e-6}
         plan = end_of({**body, "x": CITRUS, "targets": {**body["targets"], x: held}}, most=True)
-        assert count.value(CITRUS, plan) == pytest.approx(count.value(CITRUS, point), rel=1e-6, abs=1e-6), k
+        assert count.value(CITRUS, plan) == pytest.approx(count.value(CITRUS, point), abs=1e-4), k
 
 
 @pytest.mark.parametrize("body", [ORANGE, without_acids(ORANGE)], ids=["with acids", "without"])
@@ -376,7 +379,7 @@ def test_sixty_points_of_twenty_additions_come_in_time(x: str, y: str) -> None:
 @pytest.mark.parametrize("y", ["citrus_percent", "ph", "cost", "sugar_acid_ratio"])
 def test_more_curves_of_twenty_additions_come_in_time(seed: int, y: str) -> None:
     dice = random.Random(100 * seed + len(y))
-    x = dice.choice([name for name in PROPERTIES if name != y])
+    x = dice.choice([name for name in PROPERTIES if name not in (y, "added_volume")])  # dry sugars have no volume
     begun = perf_counter()
     answer = trade({**_twenty(seed), "x": x, "y": y})
     assert perf_counter() - begun < 3.0, x

@@ -116,15 +116,15 @@ def plan_at(body: Mapping[str, Any], level: float, room: float = 2e-8) -> dict[s
 
 
 def end_of(body: Mapping[str, Any], *, most: bool) -> dict[str, Any]:
-    """The plan with the least or the most of the first property."""
+    """The plan with the least or the most of the first property, and the best of the second there."""
     x = body.get("x", "sucrose_equivalent_g_per_l")
-    y, _ = wish(body)
+    y, high = wish(body)
     return post(
         PATHS["solve_blend"],
         {
             **{k: v for k, v in body.items() if k not in ("x", "y", "points", "also")},
             "targets": ranges(body, (x, y)),
-            "prefer": [{"maximise" if most else "minimise": x}],
+            "prefer": [{"maximise" if most else "minimise": x}, {"maximise" if high else "minimise": y}],
         },
     )
 
