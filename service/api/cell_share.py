@@ -43,7 +43,7 @@ class ShareForGravity(CellQuery):
     abv_percent_b: QueryNumber = Field(ge=0, le=100, description="Strength of lot B, % vol.")
     target: QueryNumber = Field(
         description="SG 20/20 wanted, between the two, such as 1.020. The answer is 100 A/(A + B), litres of each at "
-        "20 °C before they are mixed: A + B may be a little more or less than the mix, because volumes do not quite add."
+        "20 °C before they are mixed; A + B may be a little more or less than the mix, as volumes do not quite add."
     )
     volume: ShortText | None = Field(
         None,

@@ -24,6 +24,7 @@ _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*"
 _MOST_G: Final = 1e11
 _DUST: Final = 1e-9
 
+
 def within(value: float, most: float, words: str, pointer: str) -> float:
     """Refuse an amount that no cellar holds."""
     if value > most:

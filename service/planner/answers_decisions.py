@@ -90,19 +90,22 @@ class PropertyChange:
 
 @dataclass(frozen=True, slots=True)
 class Marginal:
-    """What a small change of a binding target or stock costs, to first order."""
+    """What a small change of a binding target or limit takes, to first order: the plan's rate times the step.
+
+    Whole packs stay as they are. A limit that the plan has reached but that costs it nothing is not listed.
+    """
 
     __pydantic_config__ = SHOWN
 
     of: str
     """The target or limit: a property, or `stock of …`, `use of …`, `least of …`."""
     step: float
-    """The change that is priced, in `unit`: one just-noticeable step, or a step of the instrument."""
+    """The change that is priced, in `unit`: a just-noticeable step, or one of the instrument; below 0 downwards."""
     unit: str
-    """Unit of `step`."""
+    """Unit of `step`; L for the use of a lot, g for what is weighed."""
     amounts: tuple[AmountChange, ...]
     """What moves, the largest first."""
     changes: tuple[PropertyChange, ...]
-    """What else moves: strength, acidity, gravity, cost and the first preference."""
+    """What else moves: gravity, strength, acidity, pH, cost and what is preferred."""
     text: str
-    """The same in words."""
+    """The same in words, and how far the rate holds where that is less than the step."""

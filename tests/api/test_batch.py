@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-import service.api.batch as batch_module
+from service.api.answering import planned
 from service.api.main import build_app
 from service.api.settings import Settings
 from tests.api.real import BASE, PATHS, all_examples, app, changed, plan, post, worked
@@ -159,14 +159,12 @@ def test_what_would_start_too_late_is_to_be_sent_again() -> None:
 
 
 def test_a_defect_that_one_request_meets_is_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
-    real = batch_module.planned
-
     def broken(request: Any, deadline_s: float) -> Any:
         if request.note == "break":
             raise ZeroDivisionError
-        return real(request, deadline_s)
+        return planned(request, deadline_s)
 
-    monkeypatch.setattr(batch_module, "planned", broken)
+    monkeypatch.setattr("service.api.batch.planned", broken)
     first, failed, last = results(BASE, {**BASE, "note": "break"}, BASE)
     assert (first["status"], failed["status"], last["status"]) == (200, 500, 200)
     assert failed["problem"]["type"] == "/problems/internal-error"

@@ -15,15 +15,17 @@ from pydantic import BaseModel, TypeAdapter
 
 from service.api.answering import Plan
 from service.api.batch import BatchAnswer
-from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest
+from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest, TradeOffRequest
 from service.api.requests_stabilising import StabilisingPlanRequest
 from service.planner.answers_blend import BlendForecast
 from service.planner.stabilising.answers import StabilisingPlan
+from service.planner.trade_off.answers import TradeOff
 from tests.api.real import EXAMPLES, PATHS, all_examples, app, worked
 
 MODELS: dict[str, tuple[type[BaseModel], Any]] = {
     "solve_blend": (BlendPlanRequest, Plan),
     "solve_blends": (BlendBatchRequest, BatchAnswer),
+    "trade_off": (TradeOffRequest, TradeOff),
     "forecast_blend": (BlendForecastRequest, BlendForecast),
     "plan_stabilising": (StabilisingPlanRequest, StabilisingPlan),
 }

@@ -78,7 +78,7 @@ def test_a_label_becomes_targets_on_sugar_and_acid_and_never_on_gravity() -> Non
     assert value(answer, "titratable_acidity") == pytest.approx(5.5 * TARTARIC_PER_CITRIC, abs=0.005)
     assert reports(answer)["sugar_g_per_l"]["asked"] == "29 g sugar in 330 mL"
     agrees(answer["predicted"], poured_on_paper(BODY, answer))
-    # in water the same sugar and acid read about 1.036 (93.4 g/L at 0.385, OIV-MA-AS2-03B, from memory): alcohol lowers it
+    # in water 93.4 g/L of sugar and acid read about 1.036 (OIV-MA-AS2-03B, Table I, from memory): alcohol lowers it
     assert value(answer, "gravity") < 1.033
     told = {c["text"] for c in answer["cautions"] if c["code"] == "remembered_drink"}
     assert told == {ALCOHOL_AND_TASTE, PH_IS_NO_TARGET}
@@ -230,7 +230,12 @@ def test_a_step_may_have_a_tolerance_and_a_priority() -> None:
         ({"from": "last year"}, [RECIPE], "/targets/sugar_g_per_l/steps", "needed"),
         ({"steps": 1}, [RECIPE], "/targets/sugar_g_per_l/from", "needed"),
         ({"from": "last year", "steps": 51}, [RECIPE], "/targets/sugar_g_per_l/steps", "50.0 or less"),
-        ({"from": "last year", "steps": 1, "size": 2}, [RECIPE], "/targets/sugar_g_per_l/size", "Known: from, priority"),
+        (
+            {"from": "last year", "steps": 1, "size": 2},
+            [RECIPE],
+            "/targets/sugar_g_per_l/size",
+            "Known: from, priority",
+        ),
         ({"from": "last year", "steps": "one"}, [RECIPE], "/targets/sugar_g_per_l/steps", "number"),
         (
             {"from": "last year", "steps": 1, "tolerance": -1},
@@ -259,7 +264,7 @@ def test_a_step_from_nothing_is_refused() -> None:
 
 def test_a_recipe_of_a_plan_pours_given_amounts() -> None:
     loose = {**RECIPE, "lots": [{**RECIPE["lots"][0], "use": {"max": "3 L"}}]}
-    assert list(errors(stepping("abv_percent", 0, recipes=[loose])))[0] == "/recipes/0/lots/0/use"
+    assert next(iter(errors(stepping("abv_percent", 0, recipes=[loose])))) == "/recipes/0/lots/0/use"
     without = {**RECIPE, "additions": [{"ingredient": "honey", "max": "1 kg"}]}
     assert set(errors(stepping("abv_percent", 0, recipes=[without]))) == {
         "/recipes/0/additions/0/amount",

@@ -66,7 +66,7 @@ def labelled(ingredient: str, label: Mapping[str, Any]) -> Composition:
         grams = list(can.grams_per_100g)
         grams[WATER] += water_g(can)
         sugar = sum(grams[COMPONENTS.index(name)] for name in _SUGARS)
-        return 1000.0 * sugar / binary_sum_volume_ml(tuple(grams)) - wanted_g_per_l
+        return float(1000.0 * sugar / binary_sum_volume_ml(tuple(grams)) - wanted_g_per_l)
 
     can = of(bisect(excess_sugar, 1.0, 75.0, "Brix of the can"))
     if "juice_percent" not in label:

@@ -29,7 +29,8 @@ def _masses(marginal: dict[str, Any]) -> dict[str, float]:
 def _told_off(case: Case, marginal: dict[str, Any], masses: list[float]) -> float:
     """How far the changes told are from those found, the worst as a share of itself, or of a quarter of the largest."""
     told = _masses(marginal)
-    found = {m.name: rate * marginal["step"] for m, rate in zip(case.materials, masses, strict=True)}
+    step = float(marginal["step"])
+    found = {m.name: rate * step for m, rate in zip(case.materials, masses, strict=True)}
     largest = max(abs(v) for v in (*told.values(), *found.values()))
     assert set(told) <= set(found)
     return max(abs(told.get(n, 0.0) - v) / max(abs(v), 0.25 * largest) for n, v in found.items())
@@ -86,15 +87,15 @@ def _check(seed: int) -> int:
     return len(listed)
 
 
-@pytest.mark.parametrize("first", range(0, 15, 5))
+@pytest.mark.parametrize("first", range(0, 40, 10))
 def test_every_price_is_what_solving_again_finds(first: int) -> None:
-    assert sum(_check(seed) for seed in range(first, first + 5)) > 5
+    assert sum(_check(seed) for seed in range(first, first + 10)) > 10
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("first", range(15, 215, 10))
+@pytest.mark.parametrize("first", range(40, 440, 20))
 def test_every_price_is_what_solving_again_finds_at_length(first: int) -> None:
-    assert sum(_check(seed) for seed in range(first, first + 10)) > 10
+    assert sum(_check(seed) for seed in range(first, first + 20)) > 20
 
 
 # Prices against the duals of a linear programme.

@@ -10,6 +10,7 @@ from time import perf_counter
 from typing import Any
 
 from service.errors import InputError, SolverError
+from service.model.acidity import chemistry_of
 from service.model.properties import PROPERTIES, Per, depends_on_acids
 from service.planner.answers import PRACTICE, Caution, NextReading, Proof
 from service.planner.answers_decisions import Clash
@@ -18,7 +19,7 @@ from service.planner.cautions import cautions_for, sorted_once
 from service.planner.clash import explain_clash
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
-from service.planner.numbers import scale_is_free
+from service.planner.numbers import likely_blend, scale_is_free
 from service.planner.predict import amounts_of, predict, rounded, value_of
 from service.planner.solving import Answered, answer
 from service.planner.steps import STEPS_ARE
@@ -38,6 +39,7 @@ IN_STEPS = (
 CUT_SHORT = "Not all of the curve could be looked at: some points or changes of mix may be missing."
 
 _MOST_DIGITS = 9
+_ANY_PH = 3.5
 
 
 def trade_off(asked: TradeAsked) -> TradeOff:
@@ -61,6 +63,7 @@ def trade_off(asked: TradeAsked) -> TradeOff:
             error.pointer = "/y"
         raise
     result = answered.result
+    _refuse_without_levels(asked, materials, answered)
     if not result.solution.found:
         raise InputError(
             "Nothing within these limits makes a drink at all. Look at the limits of the lots and additions.",
@@ -79,6 +82,9 @@ def trade_off(asked: TradeAsked) -> TradeOff:
         traced = _traced(tracer, answered)
     except SolverError:
         traced = None
+    if traced is not None and len(traced.spots) == 1 and None in traced.ends:
+        text = f"A plan was found, but no end of the curve: give a target for {asked.x}, and ask again."
+        return _without_points(asked, materials, "no_plan_found", text, None)
     if traced is None or not traced.spots:
         text = "The targets can be met, but the curve could not be followed: widen a range, and ask again."
         return _without_points(asked, materials, "no_plan_found", text, None)
@@ -92,6 +98,13 @@ def _refuse_endless(asked: TradeAsked, materials: Sequence[Material]) -> None:
             f"Levels of {asked.x} mean nothing while nothing says how much to make: give a target for the volume.",
             "/targets/volume",
         )
+
+
+def _refuse_without_levels(asked: TradeAsked, materials: Sequence[Material], answered: Answered) -> None:
+    """A property that these materials do not have, for want of acid, of a price, of a volume."""
+    blend = likely_blend(materials, asked.plan.targets)
+    chemistry = chemistry_of(blend, asked.plan.circumstances.end_point_ph)
+    answered.numbers.ratios.ratio(PROPERTIES[asked.x], "/x", chemistry, _ANY_PH)
 
 
 def _traced(tracer: Tracer, answered: Answered) -> Traced | None:
@@ -207,7 +220,7 @@ def _end_text(traced: Traced, held: Held | None, tracer: Tracer, *, low: bool) -
     """What keeps the curve from going on."""
     way = "lower" if low else "higher"
     if held is None:
-        return f"Perhaps not the end: no {way} level was found in the time there was."
+        return f"Perhaps not the end: no plan was found for a {way} level. A target for it may help."
     numbers = traced.numbers
     endless = [j for j in numbers.boundless if tracer.is_at_edge(held.point.x, j)]
     if endless:
