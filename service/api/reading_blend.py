@@ -173,6 +173,8 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
         for i, preference in enumerate(given.prefer)
     ]
     portions = _portions(given.portions, shared)
+    if portions and given.allow:
+        reader.faults.append(InputError("Nothing is proposed for portions: leave allow out.", "/allow"))
     if portions and given.rounding != "none":
         reader.faults.append(
             InputError(

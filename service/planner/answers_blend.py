@@ -118,6 +118,8 @@ class PortionPlan:
     """The drink, from these very amounts."""
     targets: tuple[TargetReport, ...]
     """What became of each of its targets."""
+    compared: tuple[Compared, ...]
+    """How the drink differs from each recipe of the request."""
     cross_check: CrossCheck | None
     """A second rule for the extract; null above 20 % vol."""
 

@@ -85,7 +85,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
         targets=reports,
         marginals=marginals,
         clash=clash,
-        compared=tuple(_compared(recipe, predicted, asked.circumstances) for recipe in asked.beside),
+        compared=tuple(compared_with(recipe, predicted, asked.circumstances) for recipe in asked.beside),
         cross_check=checked,
         currency=asked.circumstances.currency,
         units=asked.circumstances.system,
@@ -101,7 +101,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     )
 
 
-def _compared(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:
+def compared_with(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:
     """How the plan's drink differs from that of a recipe."""
     materials = materials_of(recipe.lots, recipe.additions)
     known = predict(materials, [m.least_g for m in materials], circumstances.end_point_ph)

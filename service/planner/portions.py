@@ -20,6 +20,7 @@ from service.planner.answers import PRACTICE, Caution, NextReading, Proof
 from service.planner.answers_blend import PortionedPlan, PortionPlan
 from service.planner.asked import PlanAsked, PortionAsked, PortionsAsked
 from service.planner.blend_forecast import in_other_amounts
+from service.planner.blend_plan import compared_with
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, sources_of
 from service.planner.materials import Material, materials_of, poured
@@ -184,6 +185,7 @@ def _written(
                 amounts_of(n.materials, masses, contents.volume_ml / 1000.0, circumstances),
                 predicted,
                 reports,
+                tuple(compared_with(recipe, predicted, circumstances) for recipe in asked.plan.beside),
                 checked,
             )
         )

@@ -129,6 +129,9 @@ def _amount_text(
     given = material.source.given if isinstance(material.source, AdditionAsked) else None
     if given is not None:
         return by_mass if given == by_mass else f"{given}, or {by_mass}"
+    packs = _packs(material, mass_g)
+    if packs is not None:
+        return f"{packs:g} {'pack' if packs <= 1.0 else 'packs'}, or {by_mass}"
     if volume_ml is None:
         return by_mass
     if material.kind == "lot":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from itertools import pairwise
 from time import perf_counter
 from typing import Any, get_args
 
@@ -45,7 +46,7 @@ def pair_is_answered(x: str, y: str) -> None:
     assert answer["outcome"] == "curve", (x, y, answer["summary"])
     levels = [point["x"] for point in answer["points"]]
     assert 2 <= len(levels) <= 3
-    assert all(a < b for a, b in zip(levels, levels[1:], strict=False)), (x, y, levels)
+    assert all(a < b for a, b in pairwise(levels)), (x, y, levels)
 
 
 @pytest.mark.parametrize("x", NAMES)
