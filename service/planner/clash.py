@@ -23,9 +23,10 @@ from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import PROPERTIES, depends_on_acids
 from service.planner.answers_decisions import Clash, Helpful, Relaxed
 from service.planner.asked import AdditionAsked, PlanAsked, TargetAsked
-from service.planner.clash_words import Besides, amount_in_words, clash_text, limit_in_words, value_in_words
+from service.planner.clash_words import Besides, clash_text, limit_in_words
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, numbers_from
+from service.planner.plain_words import amount_in_words, value_in_words
 from service.planner.predict import value_of
 from service.planner.solving import _widened as widened
 from service.solver.conflict import Limit, Member, irreducible_conflict, members_of

@@ -4,39 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, inf, log10
+from math import inf
 
-from service.model.properties import PROPERTIES
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
 from service.physics.solutes import Component
 from service.planner.answers_decisions import Helpful, Relaxed
 from service.planner.asked import Circumstances, LotAsked, PlanAsked, TargetAsked
 from service.planner.materials import Material
-from service.quantities import Kind, mass_text, number_text, volume_text
+from service.planner.plain_words import (
+    FINE_ML,
+    amount_in_words,
+    between,
+    figure_in_words,
+    joined,
+    shown_step,
+    target_in_words,
+)
+from service.quantities import Kind, number_text, volume_text
 from service.quantities.units import UNIT_BY_SPELLING
-
-_PLAIN = {
-    "gravity": "a gravity of {}",
-    "titratable_acidity": "an acidity of {}",
-    "ph": "a pH of {}",
-    "extract_g_per_l": "{} of extract",
-    "sugar_g_per_l": "{} of sugar",
-    "fermentable_sugar_g_per_l": "{} of fermentable sugar",
-    "sucrose_equivalent_g_per_l": "a sweetness of {}",
-    "sugar_acid_ratio": "a sugar–acid ratio of {}",
-    "juice_percent": "{} of juice",
-    "citrus_percent": "{} of citrus juice",
-    "added_mass": "{} added",
-    "added_volume": "{} added",
-    "cost": "a cost of {}",
-    "energy_kcal_per_100ml": "{}",
-}
-"""A value of a property in a sentence; those that are not here are plain by their unit."""
-
-_OWN_WORDS = {"SG", "pH", ""}
-_FINE_ML, _FINE_G = 10.0, 1.0
-_DIGITS = 3
-_METRIC: Circumstances = Circumstances()
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,64 +33,6 @@ class Besides:
 
 
 _NO_OTHERS = Besides()
-
-
-def value_in_words(name: str, value: float, circumstances: Circumstances = _METRIC) -> str:
-    """A value of a property in words: `6.5 % vol`, `a gravity of 1.012`.
-
-    >>> value_in_words("abv_percent", 6.5), value_in_words("sugar_g_per_l", 60.0)
-    ('6.5 % vol', '60 g/L of sugar')
-    """
-    return _PLAIN.get(name, "{}").format(_figure(name, value, circumstances))
-
-
-def _figure(name: str, value: float, circumstances: Circumstances) -> str:
-    """A value with its unit, volumes and masses in the caller's system."""
-    law = PROPERTIES[name]
-    if name == "added_mass":
-        return mass_text(value, circumstances.system, min(circumstances.instruments.scale_step_g, _FINE_G))
-    if law.unit == "L" and circumstances.system != "metric":
-        return volume_text(1000.0 * value, circumstances.system, _FINE_ML)
-    unit = circumstances.currency or "" if name == "cost" else "" if law.unit in _OWN_WORDS else law.unit
-    return f"{number_text(value, 10.0 ** -(law.decimals + 1))} {unit}".rstrip()
-
-
-def target_in_words(target: TargetAsked, circumstances: Circumstances = _METRIC) -> str:
-    """A target in words: `at least 6.4 % vol`, `an acidity of at most 9 g/L tartaric`."""
-    low, high = (
-        _figure(target.name, end, circumstances) if abs(end) < inf else "" for end in (target.low, target.high)
-    )
-    if target.value is not None:
-        figure = _figure(target.name, target.value, circumstances)
-    elif not high:
-        figure = f"at least {low}"
-    elif not low:
-        figure = f"at most {high}"
-    else:
-        figure = between(low, high)
-    return _PLAIN.get(target.name, "{}").format(figure)
-
-
-def between(low: str, high: str) -> str:
-    """A range with its unit once: `3.2 to 6.3 L`."""
-    unit = high.partition(" ")[2]
-    return low if low == high else f"{low.removesuffix(f' {unit}') if unit else low} to {high}"
-
-
-def amount_in_words(mass_g: float, circumstances: Circumstances) -> str:
-    """A mass as the caller's scale shows it, in three digits at least.
-
-    >>> amount_in_words(0.2134, _METRIC), amount_in_words(4561.0, _METRIC)
-    ('0.213 g', '4.561 kg')
-    """
-    return mass_text(mass_g, circumstances.system, _step(mass_g, min(circumstances.instruments.scale_step_g, _FINE_G)))
-
-
-def _step(amount: float, step: float) -> float:
-    """A step that shows an amount in three digits at least, and never coarser than `step`."""
-    if amount <= 0.0:
-        return step
-    return float(min(step, 10.0 ** (floor(log10(amount)) - _DIGITS + 1)))
 
 
 def limit_in_words(material: Material, member: str, mass_g: float, circumstances: Circumstances) -> str:
@@ -123,7 +50,7 @@ def _amount(material: Material, mass_g: float, circumstances: Circumstances) -> 
     by_volume = material.kind == "lot" or (unit is not None and UNIT_BY_SPELLING[unit.lower()].kind is Kind.VOLUME)
     if by_volume and material.density_g_ml:
         volume_ml = mass_g / material.density_g_ml
-        return volume_text(volume_ml, circumstances.system, _step(volume_ml, _FINE_ML))
+        return volume_text(volume_ml, circumstances.system, shown_step(volume_ml, FINE_ML))
     return amount_in_words(mass_g, circumstances)
 
 
@@ -131,11 +58,6 @@ def _pack_g(material: Material) -> float:
     source = material.source
     pack = None if isinstance(source, LotAsked) else source.pack_g
     return pack or material.whole_g or 1.0
-
-
-def joined(words: Sequence[str], last: str = "and") -> str:
-    """A list as one says it: `a, b and c`."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
 def _capital(text: str) -> str:
@@ -261,8 +183,14 @@ def _why(
     def told(litres: float, end: float) -> tuple[str, str, str]:
         circumstances, percent = asked.circumstances, strength.value if strength.value is not None else end
         drink_l = 100.0 * litres / percent
-        shown = f"{drink_l:.1f} L" if circumstances.system == "metric" else _figure("volume", drink_l, circumstances)
-        alcohol = f"{litres:.2f} L" if circumstances.system == "metric" else _figure("volume", litres, circumstances)
+        shown = (
+            f"{drink_l:.1f} L"
+            if circumstances.system == "metric"
+            else figure_in_words("volume", drink_l, circumstances)
+        )
+        alcohol = (
+            f"{litres:.2f} L" if circumstances.system == "metric" else figure_in_words("volume", litres, circumstances)
+        )
         return alcohol, shown, number_text(percent, 0.01)
 
     most_l = sum(_alcohol_l(m, inf if m.most_g is None else m.most_g) for m in bringing)

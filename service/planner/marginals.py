@@ -349,7 +349,8 @@ def _marginal(
     """The rate in grams and properties, and in words."""
     size = numbers.problem.size
     end = [a + sign * _FRACTION * c for a, c in zip(rate.start, rate.change, strict=True)]
-    before, after = numbers.masses_g(rate.start[:size]), numbers.masses_g(end[:size])
+    # a hair below nothing, where an amount rests at its bound
+    before, after = ([max(m, 0.0) for m in numbers.masses_g(x[:size])] for x in (rate.start, end))
     contents = poured(numbers.materials, before), poured(numbers.materials, after)
     effects = {}
     for name in names:

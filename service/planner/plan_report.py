@@ -18,6 +18,7 @@ from service.planner.asked import PlanAsked, TargetAsked
 from service.planner.marginals import binding_targets, marginals_of
 from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
+from service.planner.plain_words import plain_property
 from service.planner.predict import rounded, value_of
 from service.planner.ratios import GUARDS
 from service.quantities import number_text
@@ -111,7 +112,7 @@ class Solved:
             return "no other amounts come nearer to the values asked for"
         if self.asked.prefer:
             first = self.asked.prefer[0]
-            return f"no other amounts give {'more' if first.maximise else 'less'} {first.name}"
+            return f"no other amounts give {'more' if first.maximise else 'less'} {plain_property(first.name)}"
         if scale_is_free(self.numbers.materials, self.asked.targets):
             return "no other amounts make more of it"
         return "no smaller addition meets them"
@@ -201,7 +202,7 @@ def _distance(target: TargetAsked, reached: float) -> float:
 def miss_words(report: TargetReport) -> str:
     """What a target reaches instead, in words."""
     if report.reached is None:
-        return f"{report.property} is not defined for this blend"
+        return f"{plain_property(report.property)} is not defined for this blend"
     shown = number_text(report.reached, 10.0 ** -PROPERTIES[report.property].decimals)
     unit = f" {report.unit}" if report.unit and report.unit not in ("SG", "pH") else ""
-    return f"{report.property} reaches {shown}{unit} of {report.asked}"
+    return f"{plain_property(report.property)} reaches {shown}{unit} of {report.asked}"

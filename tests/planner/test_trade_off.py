@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 
 from service.model.properties import PROPERTIES
+from service.planner.plain_words import plain_names
 from service.planner.trade_off.changes import mix_of, reduced
-from service.planner.trade_off.words import plain_names
 from service.solver.breakpoints import Breakpoint
 from service.solver.frontier import CurvePoint
 from service.solver.local import Basis

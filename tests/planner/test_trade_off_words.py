@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from service.planner.trade_off.words import plain_names
+from service.planner.plain_words import plain_names
 from tests.api.real import post
 
 LOT = {

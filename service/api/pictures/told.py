@@ -33,8 +33,8 @@ from service.api.pictures.words import (
     sentence,
     title_of,
 )
+from service.planner.plain_words import plain_property
 from service.planner.trade_off.answers import TradeOff
-from service.planner.trade_off.words import plain_property
 
 _MOST_ROWS: Final = 12
 _MOST_COLUMNS: Final = 6

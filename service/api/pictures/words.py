@@ -9,9 +9,8 @@ from typing import Final
 
 from service.model.properties import PROPERTIES
 from service.planner.answers import Caution, Level
-from service.planner.clash_words import joined
+from service.planner.plain_words import joined, plain_names, plain_property
 from service.planner.trade_off.answers import Axis, Mark, TradeOff
-from service.planner.trade_off.words import plain_names, plain_property
 
 LINES: Final[tuple[tuple[str, tuple[float, ...], str], ...]] = (
     ("#0072B2", (), "o"),

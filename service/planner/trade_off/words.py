@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from math import inf
 
-from service.catalogue.loader import ingredients
 from service.model.properties import PROPERTIES
 from service.planner.asked import TargetAsked, TradeAsked
-from service.planner.clash_words import joined
 from service.planner.numbers import Numbers
+from service.planner.plain_words import joined, plain_names, plain_property
 from service.planner.trade_off.answers import Axis, TradePoint
 from service.quantities import number_text
 from service.solver.breakpoints import Breakpoint
@@ -22,75 +20,12 @@ NOT_A_TASTE = (
     "equivalent. Taste a glass before the batch."
 )
 _SAME = 1e-7
-_PLAIN_PROPERTIES = {
-    "citrus_percent": "citrus juice",
-    "juice_percent": "juice",
-    "sucrose_equivalent_g_per_l": "sweetness",
-    "abv_percent": "strength",
-    "titratable_acidity": "acidity",
-    "ph": "pH",
-    "brix": "Brix",
-    "added_mass": "mass to add",
-    "added_volume": "volume to add",
-    "sugar_acid_ratio": "sugar–acid ratio",
-    "energy_kcal_per_100ml": "food energy",
-}
-_NOUNS = ("concentrate", "juice", "puree", "must", "cocktail", "acid", "water", "spirit")
-"""What a thing is: the words of an id behind it say which of its kind."""
-_FORMS = frozenset({"monohydrate", "anhydrous", "crystalline"})
 
 
 def axis_of(name: str, wish: str) -> Axis:
     """A property as an axis."""
     law = PROPERTIES[name]
     return Axis(name, "" if law.unit in ("SG", "pH") else law.unit, law.meaning, wish)  # type: ignore[arg-type]
-
-
-def plain_property(name: str) -> str:
-    """What a property is called in the cellar.
-
-    >>> plain_property("sucrose_equivalent_g_per_l"), plain_property("fermentable_sugar_g_per_l")
-    ('sweetness', 'fermentable sugar')
-    """
-    return _PLAIN_PROPERTIES.get(name, name.removesuffix("_g_per_l").replace("_", " "))
-
-
-def plain_names(names: Sequence[str]) -> dict[str, str]:
-    """What lots and additions are called in the cellar, each by its own name.
-
-    Parameters: names, of lots and ids of the catalogue, each once.
-    Returns: a plain name for each, no two alike: where two would be, both keep every word of their id. What is not in
-        the catalogue keeps its name, with spaces.
-
-    >>> list(plain_names(["cherry_tart_juice_concentrate_68", "honey_acacia 2", "dry base"]).values())
-    ['tart cherry concentrate', 'acacia honey 2', 'dry base']
-    >>> list(plain_names(["water_tap", "water_deionised", "lemon_juice_fresh"]).values())
-    ['water tap', 'water deionised', 'lemon juice']
-    """
-    short = {name: _plain_name(name) for name in names}
-    taken = Counter(short.values())
-    return {name: plain if taken[plain] == 1 else _spaced(name) for name, plain in short.items()}
-
-
-def _spaced(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _plain_name(name: str) -> str:
-    id_, gap, number = name.partition(" ")
-    if id_ not in ingredients() or (gap and not number.isdecimal()):
-        return _spaced(name)
-    words = [word for word in id_.split("_") if word not in _FORMS]
-    if len(words) > 1 and words[0] in ("honey", "sugar"):
-        words = [*words[1:], words[0]]
-    if words[0] == "cherry":
-        words[:2] = words[1], words[0]
-    noun = next((noun for noun in _NOUNS if noun in words), None)
-    if noun is not None:
-        words = words[: words.index(noun) + 1]
-    if noun == "concentrate":
-        words = [word for word in words if word != "juice"]
-    return " ".join(words) + gap + number
 
 
 class _Names:
