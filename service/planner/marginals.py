@@ -142,10 +142,8 @@ def _target_move(result: GoalResult, numbers: Numbers, name: str, step: float) -
         moved = (_moved(r, goal, step * share, size) if i in rows else r for i, r in enumerate(problem.rows))
         return replace(problem, rows=tuple(moved))
 
-    own = [i for i in held if i in basis.rows]
-    if own and not any(_leans(result, i) for i in own):
-        return None
-    return _Move(name, step, PROPERTIES[name].unit, shifted, True if own else None)
+    leans = any(i in basis.rows and _leans(result, i) for i in held)
+    return _Move(name, step, PROPERTIES[name].unit, shifted, True if leans else None)
 
 
 def _is_at(row: Row, value: float) -> bool:

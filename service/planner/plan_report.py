@@ -103,7 +103,8 @@ class Solved:
                 target.name, self.numbers.materials, masses_g, contents, self.asked.circumstances.end_point_ph
             )
             report = report_of(target, reached, share)
-            found.append(replace(report, binding=target.name in binding, marginal=prices.get(target.name)))
+            marginal = prices.get(target.name)
+            found.append(replace(report, binding=target.name in binding or marginal is not None, marginal=marginal))
         return tuple(found)
 
     def _proved_what(self) -> str:

@@ -225,7 +225,8 @@ class Case:
             value = value_of(target.name, self.materials, self.masses_g, contents)
             assert value is not None
             ends = (target.low, target.high) if target.value is None else (target.low, target.value, target.high)
-            if any(isclose(value, end, rel_tol=2e-5, abs_tol=1e-9) for end in ends):
+            near = 1e-4 if target.name == "ph" else 1e-9  # a pH settles to that beside other values
+            if any(isclose(value, end, rel_tol=2e-5, abs_tol=near) for end in ends):
                 found.append((target.name, abs(value) or 1.0))
         return [*found, *self.limits()]
 
