@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
+from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText
 from service.api.requests import (
     AdditionIn,
     AdditionPoured,
@@ -117,7 +117,9 @@ class TradeOffRequest(BlendRequest):
         "citrus_percent",
         description="The property whose best is sought at each level; most of it, or least of mass, volume and cost.",
     )
-    points: WholeNumber = Field(25, ge=2, le=60, description="At most so many points.")
+    points: Annotated[int, Field(strict=True, ge=3, le=60)] = Field(
+        25, description="At most so many points; both ends and the best are among them."
+    )
     also: PropertyName | None = Field(None, description="A third property to show along the curve.")
 
 

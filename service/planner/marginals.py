@@ -142,8 +142,10 @@ def _target_move(result: GoalResult, numbers: Numbers, name: str, step: float) -
         moved = (_moved(r, goal, step * share, size) if i in rows else r for i, r in enumerate(problem.rows))
         return replace(problem, rows=tuple(moved))
 
-    leans = any(i in basis.rows and _leans(result, i) for i in held)
-    return _Move(name, step, PROPERTIES[name].unit, shifted, True if leans else None)
+    own = [i for i in held if i in basis.rows]
+    if own and not any(_leans(result, i) for i in own):
+        return None  # a value that is missed: the distance gives way, not the amounts
+    return _Move(name, step, PROPERTIES[name].unit, shifted, True if own else None)
 
 
 def _is_at(row: Row, value: float) -> bool:

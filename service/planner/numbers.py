@@ -32,6 +32,9 @@ from service.solver.stages import Goal
 _DENSEST_KG_PER_L = 1.75
 """No solid takes less room in solution than 1/1.75 L per kg (citric acid, 0.594 mL/g): bounds amounts by volume."""
 
+_DUST = 1e-9
+"""An amount this little below nought is nought [kg/L]."""
+
 _NEAR_PH = 1e-3
 """A search that ends this near to a pH asked for ended at it; our default."""
 
@@ -92,10 +95,10 @@ class Numbers:
         return replace(self, problem=replace(self.problem, rows=rows, aims=tuple(aims)), goals=goals, ph_beside=beside)
 
     def masses_g(self, x: Sequence[float]) -> list[float]:
-        """The mass of every material at a point of the solver."""
+        """The mass of every material at a point of the solver, without the dust of its tolerance below nought."""
         masses = [m.least_g for m in self.materials]
         for value, at in zip(x, self.free, strict=True):
-            masses[at] = value * 1000.0 * self.litres
+            masses[at] = 0.0 if -_DUST < value < 0.0 else value * 1000.0 * self.litres
         return masses
 
 

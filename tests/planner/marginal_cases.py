@@ -217,16 +217,18 @@ class Case:
         )
         return replace(self.asked, additions=tuple(addition if s is source else s for s in self.asked.additions))
 
-    def at_bound(self) -> list[tuple[str, float]]:
-        """Every target that is at its value or at an end of its range, and its size; every limit that is reached."""
+    def at_bound(self, within: float) -> list[tuple[str, float]]:
+        """Every target at its value or at an end of its range, and its size; every limit that is reached.
+
+        A value that is missed, by however little, is not one that binds: `within` is a share of the value.
+        """
         found = []
         contents = poured(self.materials, self.masses_g)
         for target in self.asked.targets:
             value = value_of(target.name, self.materials, self.masses_g, contents)
             assert value is not None
             ends = (target.low, target.high) if target.value is None else (target.low, target.value, target.high)
-            near = 1e-4 if target.name == "ph" else 1e-9  # a pH settles to that beside other values
-            if any(isclose(value, end, rel_tol=2e-5, abs_tol=near) for end in ends):
+            if any(isclose(value, end, rel_tol=within, abs_tol=within) for end in ends):
                 found.append((target.name, abs(value) or 1.0))
         return [*found, *self.limits()]
 

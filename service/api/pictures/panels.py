@@ -136,7 +136,7 @@ class CurvePanel:
             (SHAPES[mark][0], SHAPES[mark][1], INK, words)
             for mark, words in (
                 ("best", f"best: the {most} of all"),
-                ("knee", "knee: further from the best, each step costs more"),
+                ("knee", "knee: where the curve bends"),
                 ("low_end", "end: it goes no further"),
             )
             if mark in shown or (mark == "low_end" and "high_end" in shown)

@@ -156,7 +156,8 @@ def summary(asked: TradeAsked, points: Sequence[TradePoint], best: int, knee: in
     if knee is not None:
         point = points[knee]
         where = f"{shown(y, point.y)} at {shown(x, point.x)}"
-        text += f" Away from the best, each step costs more after point {knee + 1}: {where}."
+        after = "each step brings less" if knee < best else "each step costs more"
+        text += f" It bends at point {knee + 1} ({where}): from there on {after}."
     if breaks:
         text += f" The mix changes {breaks} {'time' if breaks == 1 else 'times'} on the way."
     return text
