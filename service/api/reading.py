@@ -13,6 +13,7 @@ from typing import TypeVar
 from service.api.requests import Common, GravityIn, GravityReading, LotIn, UseRange
 from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
 from service.chemistry.charge_balance import TITRATION_END_POINTS
+from service.chemistry.sugars import RELATIVE_SWEETNESS
 from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError, SeveralErrors
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.lot import LotReadings, lot_from_readings
@@ -333,7 +334,15 @@ def _senses(given: Common) -> Senses:
             steps.append((name, Step(parse_percent(told, pointer=f"/steps/{name}") / 100.0, True)))
         else:
             steps.append((name, Step(float(told), False)))
-    return Senses(tuple(steps))
+    sugars = {c.value: c for c in RELATIVE_SWEETNESS}
+    sweetness = []
+    for sugar, value in sorted(given.senses.relative_sweetness.items()):
+        if sugar not in sugars:
+            raise InputError(
+                f"“{sugar}” is no sugar here: {', '.join(sorted(sugars))}.", f"/relative_sweetness/{sugar}"
+            )
+        sweetness.append((sugars[sugar], float(value)))
+    return Senses(tuple(steps), tuple(sweetness))
 
 
 def _step(text: str, kinds: frozenset[Kind], pointer: str, reader: Reader) -> float:

@@ -80,7 +80,9 @@ class Steps:
         circumstances = self.circumstances()
         materials = materials_of(recipe.lots, recipe.additions)
         masses = [m.least_g for m in materials]
-        before = value_of(name, materials, masses, poured(materials, masses), circumstances.end_point_ph)
+        before = value_of(
+            name, materials, masses, poured(materials, masses), circumstances.end_point_ph, circumstances.senses
+        )
         if before is None:
             raise InputError(f"{name} is not defined for “{given.recipe}”: step from another property.", "/from")
         steps = float(given.steps)

@@ -281,6 +281,12 @@ class SensesIn(RequestModel):
         default_factory=dict,
         description='Just-noticeable step of a property: a share such as "15 %", or a number in its unit.',
     )
+    relative_sweetness: dict[ShortText, NonNegativeNumber] = Field(
+        default_factory=dict,
+        max_length=10,
+        description="Sweetness of sugars by mass, sucrose being 1, in place of our central figures.",
+        examples=[{"fructose": 1.5, "glucose": 0.5}],
+    )
 
 
 class Common(RequestModel):

@@ -8,6 +8,7 @@ shows, and the half width within which an exact target counts as met.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from operator import mul
@@ -87,6 +88,12 @@ def _sweetness(which: str) -> tuple[float, ...]:
 
 
 SWEETNESS_LOW, SWEETNESS_HIGH = _sweetness("low"), _sweetness("high")
+
+
+def sweetness_weights(own: Mapping[Component, float]) -> tuple[float, ...]:
+    """Sweetness as sucrose with some relative sweetnesses in place of the central ones of the table."""
+    return weights({c: own.get(c, band.central) for c, band in RELATIVE_SWEETNESS.items()})
+
 
 PROPERTIES: dict[str, Property] = {
     p.name: p
@@ -326,12 +333,12 @@ def depends_on_acids(name: str) -> bool:
 
 
 def property_value(
-    name: str, contents: Contents, volume_l: float, end_point_ph: float = DEFAULT_END_POINT_PH
+    law: Property | str, contents: Contents, volume_l: float, end_point_ph: float = DEFAULT_END_POINT_PH
 ) -> float | None:
     """A property of a mixture from its contents.
 
-    Parameters: name, one of PROPERTIES that is taken from the contents or the volume; contents; volume_l [L];
-    end_point_ph of titrations.
+    Parameters: law, one of PROPERTIES or its name, that is taken from the contents or the volume; contents;
+    volume_l [L]; end_point_ph of titrations.
     Returns: the value in the property's unit; None where a ratio to acid, or a pH, has no acid or more base than acid:
     then the carbon dioxide that is reckoned as lost stays.
 
@@ -341,7 +348,7 @@ def property_value(
     >>> round(property_value("abv_percent", litre, litre.volume_ml / 1000), 1)
     40.0
     """
-    law = PROPERTIES[name]
+    law = PROPERTIES[law] if isinstance(law, str) else law
     if law.of is Of.PH:
         chemistry = chemistry_of(contents, end_point_ph)
         return chemistry.ph if chemistry.titratable_meq_per_l >= 0.0 else None

@@ -37,7 +37,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         if recipe.scale_to_l is not None:
             materials = tuple(map(in_other_amounts, materials))
         contents = poured(materials, masses)
-        predicted = predict(materials, masses, circumstances.end_point_ph)
+        predicted = predict(materials, masses, circumstances.end_point_ph, circumstances.senses)
         recipes.append(
             RecipeForecast(
                 recipe.name,

@@ -52,7 +52,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     )
     masses = rounded.masses_g
     marginals = solved.marginals()
-    predicted = predict(materials, masses, asked.circumstances.end_point_ph)
+    predicted = predict(materials, masses, asked.circumstances.end_point_ph, asked.circumstances.senses)
     contents = poured(materials, masses)
     reports = solved.reports(masses, contents, marginals)
     outcome, proof = solved.outcome(reports), solved.proof()
@@ -104,7 +104,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
 def compared_with(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:
     """How the plan's drink differs from that of a recipe."""
     materials = materials_of(recipe.lots, recipe.additions)
-    known = predict(materials, [m.least_g for m in materials], circumstances.end_point_ph)
+    known = predict(materials, [m.least_g for m in materials], circumstances.end_point_ph, circumstances.senses)
     return Compared(
         recipe.name, known, differences(known, plan, circumstances.instruments, circumstances.senses), STEPS_ARE
     )

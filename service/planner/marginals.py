@@ -354,8 +354,8 @@ def _marginal(
     contents = poured(numbers.materials, before), poured(numbers.materials, after)
     effects = {}
     for name in names:
-        old = value_of(name, numbers.materials, before, contents[0], circumstances.end_point_ph)
-        new = value_of(name, numbers.materials, after, contents[1], circumstances.end_point_ph)
+        old = value_of(name, numbers.materials, before, contents[0], circumstances.end_point_ph, circumstances.senses)
+        new = value_of(name, numbers.materials, after, contents[1], circumstances.end_point_ph, circumstances.senses)
         if name != move.of and old is not None and new is not None:
             effects[name] = (old, (new - old) / _FRACTION)
     return marginal_in_words(

@@ -275,7 +275,7 @@ def numbers_from(
             "/targets/volume",
         )
     free = tuple(i for i, m in enumerate(materials) if every_column or not m.fixed)
-    ratios = Ratios(materials, free, litres)
+    ratios = Ratios(materials, free, litres, senses)
     floor_l = max((t.low for t in targets if t.name == "volume"), default=0.0)
     lower, upper, boundless = [], [], []
     for j, i in enumerate(free):

@@ -85,7 +85,9 @@ class Solved:
         circumstances = self.asked.circumstances
         values = {}
         for target in self.asked.targets:
-            value = value_of(target.name, self.numbers.materials, masses, contents, circumstances.end_point_ph)
+            value = value_of(
+                target.name, self.numbers.materials, masses, contents, circumstances.end_point_ph, circumstances.senses
+            )
             if value is not None:
                 values[target.name] = value
         return marginals_of(self.result, self.numbers, values, circumstances, [p.name for p in self.asked.prefer])
@@ -100,7 +102,12 @@ class Solved:
         found = []
         for target in self.asked.targets:
             reached = value_of(
-                target.name, self.numbers.materials, masses_g, contents, self.asked.circumstances.end_point_ph
+                target.name,
+                self.numbers.materials,
+                masses_g,
+                contents,
+                self.asked.circumstances.end_point_ph,
+                self.asked.circumstances.senses,
             )
             report = report_of(target, reached, share)
             marginal = prices.get(target.name)

@@ -171,11 +171,15 @@ def _written(
     for portion, n, x in zip(asked.portions, numbers, result.xs, strict=True):
         masses = [0.0 if abs(m) < 1e-7 else m for m in n.masses_g(x)]
         contents = poured(n.materials, masses)
-        predicted = predict(n.materials, masses, circumstances.end_point_ph)
+        predicted = predict(n.materials, masses, circumstances.end_point_ph, circumstances.senses)
         totals = [a + b for a, b in zip(totals, masses, strict=True)]
         volume_l += contents.volume_ml / 1000.0
         reports = tuple(
-            report_of(t, value_of(t.name, n.materials, masses, contents, circumstances.end_point_ph), SOLVER_SHARE)
+            report_of(
+                t,
+                value_of(t.name, n.materials, masses, contents, circumstances.end_point_ph, circumstances.senses),
+                SOLVER_SHARE,
+            )
             for t in portion.targets
         )
         checked = cross_check(predicted)

@@ -21,6 +21,7 @@ from service.planner.answers import (
 )
 from service.planner.asked import AdditionAsked, Circumstances, Instruments
 from service.planner.materials import Material, poured
+from service.planner.steps import OURS, Senses
 from service.quantities import Kind, System, mass_text, parse_quantity, volume_text
 from service.quantities.units import ML_PER_US_GALLON
 
@@ -42,6 +43,7 @@ def value_of(
     masses_g: Sequence[float],
     contents: Contents,
     end_point_ph: float = DEFAULT_END_POINT_PH,
+    senses: Senses = OURS,
 ) -> float | None:
     """Any property of a blend; None where it is not defined (no acid, a missing price, a dry solid's volume)."""
     added = [(m, g) for m, g in zip(materials, masses_g, strict=True) if m.kind == "addition"]
@@ -55,18 +57,21 @@ def value_of(
         if any(m.price_per_g is None for m, g in added if g > 0.0) or all(m.price_per_g is None for m, _ in added):
             return None
         return sum(g * (m.price_per_g or 0.0) for m, g in added)
-    return property_value(name, contents, contents.volume_ml / 1000.0, end_point_ph)
+    return property_value(senses.law(name), contents, contents.volume_ml / 1000.0, end_point_ph)
 
 
 def predict(
-    materials: Sequence[Material], masses_g: Sequence[float], end_point_ph: float = DEFAULT_END_POINT_PH
+    materials: Sequence[Material],
+    masses_g: Sequence[float],
+    end_point_ph: float = DEFAULT_END_POINT_PH,
+    senses: Senses = OURS,
 ) -> Predicted:
     """All properties of the blend of these masses."""
     contents = poured(materials, masses_g)
     volume_l = contents.volume_ml / 1000.0
 
     def maybe(name: str) -> Prediction | None:
-        value = value_of(name, materials, masses_g, contents, end_point_ph)
+        value = value_of(name, materials, masses_g, contents, end_point_ph, senses)
         return None if value is None else Prediction(rounded(name, value), PROPERTIES[name].unit)
 
     def plain(name: str) -> Prediction:

@@ -20,6 +20,7 @@ from service.model.properties import (
 )
 from service.planner.asked import Preference
 from service.planner.materials import Material
+from service.planner.steps import OURS, Senses
 from service.solver.problem import Aim, Form, Ratio, Row
 
 _SOME_DRINK, _LIQUID, _SOME_ACID = "some drink", "a liquid", "some acid"
@@ -38,10 +39,13 @@ _SOME_ACID_G = 1e-6
 class Ratios:
     """Ratios of properties over the free materials; those of acidity with the chemistry of some blend."""
 
-    def __init__(self, materials: Sequence[Material], free: Sequence[int], litres: float) -> None:
+    def __init__(
+        self, materials: Sequence[Material], free: Sequence[int], litres: float, senses: Senses = OURS
+    ) -> None:
         self.materials = materials
         self.free = free
         self.litres = litres
+        self.senses = senses
         held = [m for i, m in enumerate(materials) if i not in free]
         self.fixed = together([m.per_g for m in held], [m.least_g / (1000.0 * litres) for m in held])
         self.columns = [materials[i].per_g for i in free]
@@ -118,7 +122,7 @@ class Ratios:
             return self.ph_ratio(chemistry, _NEUTRAL_PH if beside is None else beside)
         if law.of is Of.TITRATION:
             return Ratio(self._form(chemistry.titratable).scaled(1000.0 * TARTARIC_G_PER_MEQ), self.volume)
-        top = self._form(law.weights)
+        top = self._form(self.senses.law(law.name).weights)
         if law.per is Per.VOLUME:
             return Ratio(top.scaled(1000.0), self.volume)
         if law.per is Per.MASS:

@@ -33,6 +33,7 @@ from service.planner.measures import Measure, assumed_steps, measures_for
 from service.planner.predict import value_of
 from service.planner.ratios import Ratios
 from service.planner.rounding_worth import Judge, Score, miss_steps, noticeable_step
+from service.planner.steps import Senses
 from service.solver.problem import Form, Ratio
 
 _EXHAUSTIVE = 12
@@ -74,14 +75,16 @@ class Rounded:
 class _Linear:
     """The properties as ratios of forms that are linear in the changes of the free masses."""
 
-    def __init__(self, materials: Sequence[Material], free: Sequence[int], masses_g: Sequence[float], end: float):
+    def __init__(
+        self, materials: Sequence[Material], free: Sequence[int], masses_g: Sequence[float], end: float, senses: Senses
+    ) -> None:
         held = [
             m if i in free else replace(m, least_g=g, most_g=g)
             for i, (m, g) in enumerate(zip(materials, masses_g, strict=True))
         ]
         contents = poured(materials, masses_g)
         self._litres = contents.volume_ml / 1000.0
-        self._ratios = Ratios(held, tuple(free), self._litres)
+        self._ratios = Ratios(held, tuple(free), self._litres, senses)
         self._chemistry = chemistry_of(contents, end)
         self._x = [masses_g[i] / (1000.0 * self._litres) for i in free]
         gradient = volume_and_gradient_ml(contents.sums)[1]
@@ -137,15 +140,17 @@ class _Search:
         targets: Sequence[TargetAsked],
         prefer: Sequence[Preference],
         end_point_ph: float,
+        senses: Senses,
     ) -> None:
         self._materials, self._masses, self._choices, self._end = materials, list(masses_g), choices, end_point_ph
+        self._senses = senses
         self._names = [*(t.name for t in targets), *(p.name for p in prefer)]
         self._start = [c.mass_g for c in choices]
         self._per_step = [1.0 / c.measure.step_g(c.mass_g) for c in choices]
         self._windows = [c.window() for c in choices]
         here = self.values(self._start)[len(targets) :]
-        steps = tuple(PROPERTIES[p.name].step(abs(v or 1.0)) for p, v in zip(prefer, here, strict=True))
-        self.judge = Judge(tuple(targets), tuple(prefer), steps)
+        steps = tuple(senses.noticeable(p.name, v or 1.0) for p, v in zip(prefer, here, strict=True))
+        self.judge = Judge(tuple(targets), tuple(prefer), steps, senses)
         self._linear_beside(self._start)
         self._looks = _LOOKS_WITH_ACIDS if any(map(depends_on_acids, self._names)) else _LOOKS
         self._seen: set[tuple[float, ...]] = set()
@@ -154,7 +159,9 @@ class _Search:
     def _linear_beside(self, centre: Sequence[float]) -> None:
         """Take everything linear beside some masses, and forget what was learned of other linear values."""
         self._centre = list(centre)
-        linear = _Linear(self._materials, [c.at for c in self._choices], self.all_masses(centre), self._end)
+        linear = _Linear(
+            self._materials, [c.at for c in self._choices], self.all_masses(centre), self._end, self._senses
+        )
         self._forms = [linear.forms(name) for name in self._names]
         self._guesses: dict[tuple[float, ...], tuple[Score, Sequence[float | None]]] = {}
         self._wrong = [0.0] * len(self._names)
@@ -173,7 +180,7 @@ class _Search:
         contents = poured(self._materials, masses)
         try:
             _ = contents.volume_ml
-            return [value_of(name, self._materials, masses, contents, self._end) for name in self._names]
+            return [value_of(name, self._materials, masses, contents, self._end, self._senses) for name in self._names]
         except ServiceError:  # no liquid any more, or nothing at all
             return [None] * len(self._names)
 
@@ -248,7 +255,7 @@ class _Search:
         here = self.values(self._start)
         return [
             sum(
-                abs(a - b) / noticeable_step(t)
+                abs(a - b) / noticeable_step(t, self._senses)
                 for t, a, b in zip(self.judge.targets, here, self.values(moved), strict=False)
                 if a is not None and b is not None
             )
@@ -346,14 +353,17 @@ def rounded_masses(
     ordered = sorted(targets, key=lambda t: t.name)
     masses = list(masses_g)
     texts: list[str | None] = [None] * len(materials)
-    search = _Search(materials, masses_g, choices, ordered, prefer, circumstances.end_point_ph)
+    search = _Search(materials, masses_g, choices, ordered, prefer, circumstances.end_point_ph, circumstances.senses)
     if choices:
         chosen = search.run()
         masses = search.all_masses(chosen)
         for choice, mass in zip(choices, chosen, strict=True):
             texts[choice.at] = choice.measure.words(mass) if mass > 0.0 else None
     reached = search.values([masses[c.at] for c in choices])
-    misses = [(t.name, miss_steps(t, value)) for t, value in zip(ordered, reached, strict=False)]
+    misses = [
+        (t.name, miss_steps(t, value, noticeable_step(t, circumstances.senses)))
+        for t, value in zip(ordered, reached, strict=False)
+    ]
     return Rounded(
         tuple(masses),
         tuple(texts),

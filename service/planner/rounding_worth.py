@@ -11,6 +11,7 @@ from operator import add
 from service.model.properties import PROPERTIES
 from service.planner.asked import Preference, TargetAsked
 from service.planner.plan_report import ROUNDING_SHARE
+from service.planner.steps import OURS, Senses
 
 _UNDEFINED = 1e9
 """A property that a blend does not have misses by so many steps."""
@@ -22,10 +23,10 @@ Score = tuple[float, ...]
 """Misses by priority, distance, preferences, movement: each the better the smaller."""
 
 
-def noticeable_step(target: TargetAsked) -> float:
+def noticeable_step(target: TargetAsked, senses: Senses = OURS) -> float:
     """The noticeable step of a target, at its value or its larger end."""
     ends = [abs(v) for v in (target.low, target.high) if abs(v) < inf]
-    return PROPERTIES[target.name].step(abs(target.value) if target.value is not None else max(ends, default=0.0))
+    return senses.noticeable(target.name, target.value if target.value is not None else max(ends, default=0.0))
 
 
 def miss_steps(target: TargetAsked, value: float | None, step: float | None = None) -> float:
@@ -52,6 +53,7 @@ class Judge:
     targets: tuple[TargetAsked, ...]
     prefer: tuple[Preference, ...]
     prefer_steps: tuple[float, ...]
+    senses: Senses = OURS
 
     @cached_property
     def _priorities(self) -> tuple[int, ...]:
@@ -59,7 +61,7 @@ class Judge:
 
     @cached_property
     def _terms(self) -> tuple[tuple[TargetAsked, float], ...]:
-        return tuple((t, noticeable_step(t)) for t in self.targets)
+        return tuple((t, noticeable_step(t, self.senses)) for t in self.targets)
 
     def scores(self, columns: Sequence[Sequence[float | None]], moved: Sequence[float]) -> list[Score]:
         """The scores of several blends: a column of values for each target and preference, and the steps moved."""

@@ -12,12 +12,14 @@ may be replaced by the caller's own.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, isfinite, log, log1p
 from typing import Final
 
+from service.chemistry.sugars import RELATIVE_SWEETNESS
 from service.errors import InputError, OutOfRangeError
-from service.model.properties import PROPERTIES
+from service.model.properties import PROPERTIES, Property, sweetness_weights
+from service.physics.solutes import Component
 
 STEPS_ARE: Final = (
     "Steps are just-noticeable differences by published Weber fractions (after Schutz and Pilgrim 1957, from memory) "
@@ -30,6 +32,8 @@ STEPS_SOURCE: Final = "schutz_pilgrim_1957"
 
 _MOST_STEPS: Final = 100.0
 _LARGEST_SHARE: Final = 10.0
+_SWEETEST: Final = 10.0
+_SWEETNESS: Final = "sucrose_equivalent_g_per_l"
 _LEAST_STEP: Final = 1e-3
 
 
@@ -51,18 +55,28 @@ and strength 1 % vol have no source: our defaults. The others are steps of instr
 
 @dataclass(frozen=True, slots=True)
 class Senses:
-    """The caller's own steps, by property; every other is that of DEFAULT_STEPS.
+    """The caller's own steps, by property, and relative sweetness, by sugar; every other is ours.
 
-    Raises: InputError where a name is no property, OutOfRangeError where a step is none.
+    Raises: InputError where a name is no property or no sugar, OutOfRangeError where a figure is none.
 
     >>> Senses((("sugar_g_per_l", Step(0.17, True)),)).step("sugar_g_per_l").size
     0.17
     """
 
     steps: tuple[tuple[str, Step], ...] = ()
+    relative_sweetness: tuple[tuple[Component, float], ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse what is no step."""
+        """Refuse what is no step, and what is no sweetness."""
+        for sugar, sweetness in self.relative_sweetness:
+            if sugar not in RELATIVE_SWEETNESS:
+                known = ", ".join(sorted(c.value for c in RELATIVE_SWEETNESS))
+                raise InputError(f"“{sugar.value}” is not sweet here: {known}.", f"/relative_sweetness/{sugar.value}")
+            if not 0.0 <= sweetness <= _SWEETEST:
+                raise OutOfRangeError(
+                    f"Relative sweetness lies between 0 and {_SWEETEST:g}, sucrose being 1; not at {sweetness:g}.",
+                    f"/relative_sweetness/{sugar.value}",
+                )
         for name, step in self.steps:
             if name not in PROPERTIES:
                 raise InputError(
@@ -81,6 +95,13 @@ class Senses:
         """The step of a property at a value, in its unit; never zero."""
         step = self.step(name)
         return max(step.size * abs(value), _LEAST_STEP) if step.relative else step.size
+
+    def law(self, name: str) -> Property:
+        """A property by the caller's relative sweetness, where that decides it."""
+        law = PROPERTIES[name]
+        if name != _SWEETNESS or not self.relative_sweetness:
+            return law
+        return replace(law, weights=sweetness_weights(dict(self.relative_sweetness)))
 
     def step(self, name: str) -> Step:
         """The step of a property: the caller's, else ours."""

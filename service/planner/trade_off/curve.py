@@ -105,7 +105,9 @@ class Tastes:
     def value(self, name: str, masses_g: Sequence[float]) -> float | None:
         """A property of the blend of these masses."""
         contents = poured(self.materials, masses_g)
-        return value_of(name, self.materials, masses_g, contents, self.circumstances.end_point_ph)
+        return value_of(
+            name, self.materials, masses_g, contents, self.circumstances.end_point_ph, self.circumstances.senses
+        )
 
     def _of(self, masses_g: tuple[float, ...]) -> dict[str, float]:
         if masses_g not in self._known:

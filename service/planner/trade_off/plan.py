@@ -248,14 +248,14 @@ def _point(
     circumstances = asked.plan.circumstances
     masses = spot.masses_g
     contents = poured(materials, masses)
-    predicted = predict(materials, masses, circumstances.end_point_ph)
+    predicted = predict(materials, masses, circumstances.end_point_ph, circumstances.senses)
     y = getattr(predicted, asked.y.name)
     low = high = None
     if y is not None and hasattr(y, "low"):
         low, high = y.low, y.high
     also = None
     if asked.also is not None:
-        value = value_of(asked.also, materials, masses, contents, circumstances.end_point_ph)
+        value = value_of(asked.also, materials, masses, contents, circumstances.end_point_ph, circumstances.senses)
         also = None if value is None else rounded(asked.also, value)
     steps = None if before is None else round(tracer.tastes.apart(before.masses_g, spot.masses_g), 2)
     return TradePoint(
