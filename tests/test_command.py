@@ -141,7 +141,7 @@ def test_a_clash_is_an_answer(monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
         ("solve_blend", "07", ["Portion: keg", "Portion: bottles", "All portions together"]),
         ("solve_blend", "08", ["29 g sugar in 330 mL"]),
         ("solve_blend", "09", ["This plan minus “last year”", "told apart by instruments"]),
-        ("solve_blend", "10", [" × pack: "]),
+        ("solve_blend", "10", [" packs, or "]),
         ("solve_blends", "01", ["Request 1", "Request 4", "at /targets/gravity: gravity of a drink lies"]),
         ("forecast_blend", "03", ["all amounts × ", "Reading  ", "This recipe minus “glass”"]),
     ],

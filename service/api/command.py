@@ -219,11 +219,10 @@ def _amounts(amounts: list[dict[str, Any]]) -> list[str]:
     rows: list[tuple[str, ...]] = [("Pour or weigh", "amount", "mass, g", "% of volume")]
     for amount in amounts:
         share = amount["share_of_volume_percent"]
-        packs = f"{amount['packs']:g} × pack: " if amount["packs"] and "pack" not in amount["amount_text"] else ""
         rows.append(
             (
                 amount["name"],
-                packs + amount["amount_text"],
+                amount["amount_text"],
                 f"{amount['mass_g']:.1f}",
                 "" if share is None else f"{share:.2f}",
             )

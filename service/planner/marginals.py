@@ -303,6 +303,8 @@ def _chosen(move: _Move, result: GoalResult) -> tuple[float, _Rate] | None:
             rate = _rate(move, result, sign, near)
             if rate is None or max(map(abs, rate.change[:size]), default=0.0) <= _NO_MOVE:
                 continue
+            if rate.holds < near and near > _NEAR[-1]:
+                continue  # one kink upon another: the rate at the plan itself says more
             if move.priced or _matters(rate, result.problem):
                 return sign, rate
     return None

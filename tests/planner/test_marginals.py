@@ -40,7 +40,7 @@ def _off(case: Case, marginal: dict[str, Any]) -> float:
     """The same on the side that is priced; past a hundredth of the step where something stops the amounts before it."""
     step = float(marginal["step"])
     off: list[float] = []
-    for start, end in ((0.001, 0.003), (0.0101, 0.012), (1e-5, 9e-5)):
+    for start, end in ((0.001, 0.003), (0.0101, 0.012), (1e-4, 5e-4), (1e-5, 9e-5)):
         found = slopes(case, marginal["of"], start * step, end * step)
         if found is not None:
             off.append(_told_off(case, marginal, found[0]))
