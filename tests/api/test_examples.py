@@ -20,7 +20,7 @@ from service.api.requests_stabilising import StabilisingPlanRequest
 from service.planner.answers_blend import BlendForecast
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.trade_off.answers import TradeOff
-from tests.api.real import EXAMPLES, PATHS, all_examples, app, worked
+from tests.api.real import EXAMPLES, PATHS, all_examples, app, patient, worked
 
 MODELS: dict[str, tuple[type[BaseModel], Any]] = {
     "solve_blend": (BlendPlanRequest, Plan),
@@ -71,7 +71,7 @@ def test_an_example_is_answered_as_it_says(path: Path, request: pytest.FixtureRe
     example = worked(path)
     assert list(example) == ["summary", "description", "request", "response"]
     asked, expected = example["request"], example["response"]
-    response = app().post(PATHS[path.parent.name], json=asked)
+    response = patient().post(PATHS[path.parent.name], json=asked)
     different = differences(response.json(), expected["body"], expected["rel_tol"])
     if request.config.getoption("--update-examples"):
         if different or response.status_code != expected["status"]:
@@ -80,7 +80,7 @@ def test_an_example_is_answered_as_it_says(path: Path, request: pytest.FixtureRe
         return
     assert response.status_code == expected["status"], response.text
     assert different == []
-    rows = app().post(f"{PATHS[path.parent.name]}.csv", json=asked)
+    rows = patient().post(f"{PATHS[path.parent.name]}.csv", json=asked)
     assert rows.status_code == expected["status"]
     if expected["status"] == 200:
         model, answer = MODELS[path.parent.name]

@@ -424,7 +424,7 @@ def test_hostile_requests_are_explained_in_time() -> None:
     for body in _hostile(random.Random(5)):
         begun = perf_counter()
         answer = plan(body)
-        assert perf_counter() - begun < 2.5, body["targets"]
+        assert perf_counter() - begun < 4.0, body["targets"]
         assert (answer["clash"] is None) is (answer["outcome"] not in CLASHES)
 
 

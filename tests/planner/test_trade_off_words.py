@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from service.planner.plain_words import plain_names
-from tests.api.real import post
+from tests.api.real import patient, post
 
 LOT = {
     "name": "dry base",
@@ -39,7 +39,7 @@ REQUEST: dict[str, Any] = {
 
 @cache
 def answer() -> dict[str, Any]:
-    return post("/v1/trade-offs", REQUEST)
+    return post("/v1/trade-offs", REQUEST, client=patient())
 
 
 def level(words: str) -> float:

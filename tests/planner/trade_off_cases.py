@@ -15,7 +15,7 @@ from service.api.reading_blend import trade_from
 from service.api.requests_blend import TradeOffRequest
 from service.planner.materials import Material, materials_of, poured
 from service.planner.predict import value_of
-from tests.api.real import PATHS, post
+from tests.api.real import PATHS, patient, post
 from tests.oracle.pour import Lot, Part, Poured, pour
 from tests.planner.paper import litres, tartaric_g_per_l
 
@@ -60,7 +60,7 @@ LEAST = ("added_mass", "added_volume", "cost")
 
 def trade(body: Mapping[str, Any], **changed: Any) -> dict[str, Any]:
     """The answer to a trade-off, some fields of whose body are changed."""
-    return post(PATHS["trade_off"], {**body, **changed})
+    return post(PATHS["trade_off"], {**body, **changed}, client=patient())
 
 
 def without_acids(body: Mapping[str, Any]) -> dict[str, Any]:
