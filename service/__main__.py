@@ -1,7 +1,7 @@
 """Start the server, or answer one request file without a server.
 
 python -m service serve [--host 127.0.0.1] [--port 8000] [--workers 1]
-python -m service ask openapi_examples/solve_blend/01_sour_cherry_and_lemon.json [--json]
+python -m service ask openapi_examples/solve_blend/01_sour_cherry_and_lemon.json [--json] [--picture curve.png]
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import os
 import sys
 from pathlib import Path
 
-from service.api.command import answer_file, table
+from service.api.command import answer_file, picture_file, table
 
 
 def _serve(arguments: argparse.Namespace) -> int:
@@ -34,6 +34,8 @@ def _serve(arguments: argparse.Namespace) -> int:
 
 def _ask(arguments: argparse.Namespace) -> int:
     status, body = answer_file(Path(arguments.file), arguments.operation)
+    if arguments.picture is not None and status < 400:
+        status, body = picture_file(Path(arguments.file), Path(arguments.picture), body)
     if arguments.json:
         print(json.dumps(body, indent=2, ensure_ascii=False))
     else:
@@ -59,6 +61,7 @@ def main() -> int:
         "forecast, or a volume at dosing for a stabilising plan",
     )
     ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
+    ask.add_argument("--picture", metavar="FILE", help="draw a trade-off besides, into a file .svg or .png")
     ask.set_defaults(run=_ask)
     arguments = parser.parse_args()
     try:

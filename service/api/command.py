@@ -6,17 +6,21 @@ import json
 import textwrap
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
 from service.api.answering import answer_body, refusal
 from service.api.batch import BatchAnswer, answer_batch
 from service.api.examples import request_in
-from service.api.problems import problem_document
-from service.api.requests_blend import BlendBatchRequest
+from service.api.pictures import trade_off_picture
+from service.api.problems import problem_document, problem_from_error
+from service.api.reading_blend import trade_from
+from service.api.requests_blend import BlendBatchRequest, TradeOffRequest
 from service.api.settings import Settings
 from service.api.stabilising_table import doses_and_hurdles
+from service.errors import ServiceError
+from service.planner.trade_off.plan import trade_off
 
 _WIDTH = 100
 _SHOWN = (
@@ -33,6 +37,7 @@ _SHOWN = (
     ("juice_percent", "%", 1),
     ("citrus_percent", "%", 1),
     ("energy_kcal_per_100ml", "kcal/100 mL", 0),
+    ("cost", "", 2),
 )
 
 
@@ -59,6 +64,31 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
     if operation == "solve_blends":
         return _answer_requests(body, settings, str(path.name))
     return answer_body(operation, body, settings, str(path.name))
+
+
+def picture_file(path: Path, picture: Path, body: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+    """Draw the trade-off of a request file.
+
+    Parameters: path of the request; picture, the file to write, whose name ends in .svg or .png; body, its answer.
+    Returns: status 200 and the answer, or a problem document.
+    """
+    scope = {"path": str(picture.name), "state": {}}
+    kinds: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
+    if "points" not in body or picture.suffix.lower() not in kinds:
+        detail = "Only a trade-off is drawn, into a file whose name ends in .svg or .png."
+        return 422, problem_document(scope, "request-has-to-change", detail)
+    request = TradeOffRequest.model_validate(request_in(json.loads(path.read_text(encoding="utf-8"))))
+    try:
+        trade = trade_off(trade_from(request, Settings.from_environment().deadline_s))
+        picture.write_bytes(trade_off_picture(trade, kinds[picture.suffix.lower()]))
+    except OSError as error:
+        return 422, problem_document(
+            scope, "request-has-to-change", f"The file could not be written: {error.strerror}."
+        )
+    except ServiceError as error:
+        document = problem_from_error(scope, error)
+        return int(document["status"]), document
+    return 200, body
 
 
 def _answer_requests(body: Any, settings: Settings, name: str) -> tuple[int, dict[str, Any]]:
@@ -185,8 +215,8 @@ def _points(body: dict[str, Any]) -> list[str]:
         masses = [f"{amount['mass_g']:.0f}" for amount in point["amounts"]]
         rows.append((str(number), f"{point['x']:g}", f"{point['y']:g}", *masses, " ".join(point["marks"])))
     lines = ["", f"Least to most {body['x']['property']}, grams of each part", *_columns(rows, range(len(rows[0]) - 1))]
-    for told in (*body["ends"], *body["breakpoints"]):
-        lines += _wrapped(f"- {told['text']}", "  ")
+    for told in sorted((*body["ends"], *body["breakpoints"]), key=lambda told: told["x"]):
+        lines += _wrapped(f"- at {told['x']:g}: {told['text']}", "  ")
     return lines
 
 
@@ -216,7 +246,8 @@ def _columns(rows: list[tuple[str, ...]], right: Iterable[int] = ()) -> list[str
 def _amounts(amounts: list[dict[str, Any]]) -> list[str]:
     if not amounts:
         return ["(no amounts)"]
-    rows: list[tuple[str, ...]] = [("Pour or weigh", "amount", "mass, g", "% of volume")]
+    priced = any(amount["cost"] for amount in amounts)
+    rows: list[tuple[str, ...]] = [("Pour or weigh", "amount", "mass, g", "% of volume", *(["cost"] if priced else []))]
     for amount in amounts:
         share = amount["share_of_volume_percent"]
         rows.append(
@@ -225,9 +256,10 @@ def _amounts(amounts: list[dict[str, Any]]) -> list[str]:
                 amount["amount_text"],
                 f"{amount['mass_g']:.1f}",
                 "" if share is None else f"{share:.2f}",
+                *(["" if amount["cost"] is None else f"{amount['cost']:.2f}"] if priced else []),
             )
         )
-    return _columns(rows, (2, 3))
+    return _columns(rows, (2, 3, 4))
 
 
 def _predicted(predicted: dict[str, Any], units: str) -> list[str]:

@@ -91,8 +91,10 @@ class Steps:
         except ServiceError as error:
             raise error.below("/steps") from error
         digits = PROPERTIES[name].decimals
-        words = f"{steps:+g} steps from {before:.{digits}f} of “{given.recipe}”: {value:.{digits}f}"
-        return value, words.replace("-", "−", 1) if steps < 0 else words
+        if steps == 0.0:
+            return value, f"{value:.{digits}f} (as “{given.recipe}”)"
+        size = f"{steps:+g} step{'' if abs(steps) == 1.0 else 's'}".replace("-", "−")
+        return value, f"{value:.{digits}f} ({size} from {before:.{digits}f} of “{given.recipe}”)"
 
 
 def target_from(name: str, given: TargetIn, reader: Reader, steps: Steps | None = None) -> TargetAsked:

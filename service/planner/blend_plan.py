@@ -13,7 +13,7 @@ from service.planner.asked import Circumstances, PlanAsked, RecipeAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.clash import explain_clash
 from service.planner.compare import differences
-from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
+from service.planner.evidence import MODEL_VERSION, assumed_beside, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import materials_of, poured
 from service.planner.plan_report import Solved
 from service.planner.predict import amounts_of, cross_check, predict
@@ -89,7 +89,12 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
         cross_check=checked,
         currency=asked.circumstances.currency,
         units=asked.circumstances.system,
-        assumed=(*rounded.assumed, *solved.searched(), *assumed_in(materials, asked.circumstances)),
+        assumed=(
+            *rounded.assumed,
+            *solved.searched(),
+            *assumed_in(materials, asked.circumstances),
+            *assumed_beside(asked.beside, materials),
+        ),
         cautions=cautions,
         next_reading=next_readings(materials, masses, predicted),
         sources=sources_of(materials, cautions, ("oiv_as2_03b",) if checked else ()),

@@ -288,8 +288,8 @@ def helpful_ingredients(
     present = {m.source.ingredient.id for m in materials if isinstance(m.source, AdditionAsked)}
     chemistry = chemistry_of(poured(materials, masses_g), asked.circumstances.end_point_ph)
     best: dict[Category, tuple[float, str]] = {}
-    longest = 0.0
-    for ingredient in sorted(ingredients().values(), key=lambda i: i.id):
+    longest, table = 0.0, ingredients()
+    for ingredient in sorted(table.values(), key=lambda i: i.id):
         careful = _CAREFUL.get(ingredient.category)
         if ingredient.id in present or (careful is not None and careful not in asked.allow):
             continue
@@ -302,7 +302,9 @@ def helpful_ingredients(
         if mass_g is not None and (known is None or mass_g < known[0] * (1.0 - 1e-9)):
             best[ingredient.category] = (mass_g, ingredient.id)
     return tuple(
-        Helpful(name, told_g(mass), amount_in_words(told_g(mass), asked.circumstances))
+        Helpful(
+            name, told_g(mass), amount_in_words(told_g(mass), asked.circumstances, liquid=not table[name].bulk_solid)
+        )
         for mass, name in sorted(best.values())[:_MOST_HELPFUL]
     )
 

@@ -51,7 +51,7 @@ def _amount(material: Material, mass_g: float, circumstances: Circumstances) -> 
     if by_volume and material.density_g_ml:
         volume_ml = mass_g / material.density_g_ml
         return volume_text(volume_ml, circumstances.system, shown_step(volume_ml, FINE_ML))
-    return amount_in_words(mass_g, circumstances)
+    return amount_in_words(mass_g, circumstances, liquid=material.density_g_ml is not None)
 
 
 def _pack_g(material: Material) -> float:

@@ -152,6 +152,9 @@ def against_readings(
     return tuple(found)
 
 
+_NOT_SENSED: Final = frozenset({"volume", "added_mass", "added_volume", "cost", "energy_kcal_per_100ml"})
+"""What nobody tastes: differences in it are not counted in steps."""
+
 _SLACK: Final = 1e-9
 """A difference that is the error itself, but for the rounding of binary numbers, does not exceed it."""
 
@@ -177,5 +180,5 @@ def _shown(name: str, difference: float) -> float:
 
 
 def _shown_steps(name: str, before: float, after: float, senses: Senses) -> float | None:
-    steps = steps_between(name, before, after, senses)
+    steps = None if name in _NOT_SENSED else steps_between(name, before, after, senses)
     return None if steps is None else round(steps, 2) + 0.0

@@ -10,8 +10,8 @@ from service.catalogue.loader import data_version, sources
 from service.catalogue.records import Category
 from service.model.lot_class import DRY_EXTRACT, Assumed, LotClass
 from service.planner.answers import Caution, NextReading, Predicted, SourceCited
-from service.planner.asked import AdditionAsked, Circumstances, LotAsked
-from service.planner.materials import Material
+from service.planner.asked import AdditionAsked, Circumstances, LotAsked, RecipeAsked
+from service.planner.materials import Material, materials_of
 
 MODEL_SOURCES = (
     "oiml_r22",
@@ -78,6 +78,17 @@ def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> t
                 )
             )
     return tuple(dict.fromkeys(found))
+
+
+def assumed_beside(recipes: Sequence[RecipeAsked], known: Iterable[Material]) -> tuple[Assumed, ...]:
+    """What recipes beside a plan rest on, but for what the plan's own materials say already."""
+    told = set(assumed_in(known, Circumstances()))
+    return tuple(
+        replace(assumed, what=f"{recipe.name}: {assumed.what}")
+        for recipe in recipes
+        for assumed in assumed_in(materials_of(recipe.lots, recipe.additions), Circumstances())
+        if assumed not in told
+    )
 
 
 def sources_of(

@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor, log10
 
 from service.model.properties import PROPERTIES
 from service.planner.answers_decisions import AmountChange, Marginal, PropertyChange
 from service.planner.asked import Circumstances
 from service.planner.materials import Material
+from service.planner.plain_words import plain_property
 from service.planner.steps import steps_between
 from service.quantities import mass_text, number_text, volume_text
 
-_PLAIN = {
-    "abv_percent": "strength",
-    "titratable_acidity": "acidity",
-    "ph": "pH",
-    "sugar_acid_ratio": "sugar–acid ratio",
-}
 _WITHOUT_UNIT = ("SG", "pH", "")
-_ENDINGS = ("_percent", "_g_per_l", "_kcal_per_100ml")
 
 _MOST_CHANGES = 4
 _LEAST_SHARE = 1e-3
@@ -45,17 +39,6 @@ class Shift:
     masses_g: tuple[float, ...]
     effects: Mapping[str, tuple[float, float]]
     holds: float
-
-
-def plain_name(name: str) -> str:
-    """What a maker calls a property.
-
-    >>> plain_name("abv_percent"), plain_name("citrus_percent"), plain_name("added_mass")
-    ('strength', 'citrus', 'added mass')
-    """
-    for ending in _ENDINGS:
-        name = _PLAIN.get(name, name.removesuffix(ending))
-    return name.replace("_", " ")
 
 
 def _signed(text: str, positive: bool) -> str:
@@ -88,15 +71,18 @@ def marginal_in_words(
     circumstances.
     Returns: Marginal.
     """
+    # words speak of no more than the rate holds for; figures of the whole step
+    share = shift.holds if 0.0 < shift.holds < _HOLDS_ALL else 1.0
+    told = shift if share == 1.0 else replace(shift, step=float(f"{share * shift.step:.2g}"))
     ranked = sorted(zip(shift.masses_g, materials, strict=True), key=lambda pair: (-abs(pair[0]), pair[1].name))
     largest = abs(ranked[0][0])
     amounts = [(mass, material) for mass, material in ranked if abs(mass) > _LEAST_SHARE * largest]
     others = [(mass, material) for mass, material in amounts if material is not shift.own]
-    fine_g = max(_FINEST_G, 0.1 * _two_digits(others[0][0])) if others else 1.0
+    fine_g = max(_FINEST_G, 0.1 * _two_digits(share * others[0][0])) if others else 1.0
     moved = [
-        f"{_signed(_amount(mass, material, circumstances, fine_g), mass > 0.0)} {material.name}"
+        f"{_signed(_amount(share * mass, material, circumstances, fine_g), mass > 0.0)} {material.name}"
         for mass, material in others[:_MOST_CHANGES]
-        if abs(mass) >= 0.5 * fine_g
+        if abs(share * mass) >= 0.5 * fine_g
     ]
     more = len(others) - _MOST_CHANGES
     if more > 0:
@@ -105,20 +91,23 @@ def marginal_in_words(
     for name, (old, change) in shift.effects.items():
         law = PROPERTIES[name]
         step = 10.0**-law.decimals
-        told = name in preferred and abs(change) > _LEAST_SHARE * _LEAST_SHARE * step
-        if abs(change) < 0.5 * step and not told:
+        wished = name in preferred and abs(change) > _LEAST_SHARE * _LEAST_SHARE * step
+        if abs(change) < 0.5 * step and not wished:
             continue
         unit = circumstances.currency or "" if name == "cost" else law.unit
         steps = steps_between(name, old, old + change, circumstances.senses)
         changes.append(PropertyChange(name, float(f"{change:.3g}"), unit, None if steps is None else round(steps, 2)))
-        side.append(f"{plain_name(name)} {_in_unit(change, unit, min(step, _two_digits(change)) if told else step)}")
+        part = share * change
+        if abs(part) >= 0.5 * step or wished:
+            fine = min(step, _two_digits(part)) if wished else step
+            side.append(f"{plain_property(name)} {_in_unit(part, unit, fine)}")
     return Marginal(
         shift.of,
         float(f"{shift.step:.4g}"),
         shift.unit,
         tuple(AmountChange(material.name, float(f"{mass:.4g}")) for mass, material in amounts),
         tuple(changes),
-        f"{_head(shift, circumstances)} {_body(moved, side, target=shift.own is None)}{_until(shift, circumstances)}",
+        f"{_head(told, circumstances)} {_body(moved, side, target=shift.own is None)}{_until(shift, circumstances)}",
     )
 
 

@@ -93,15 +93,16 @@ def between(low: str, high: str) -> str:
     return low if low == high else f"{low.removesuffix(f' {unit}') if unit else low} to {high}"
 
 
-def amount_in_words(mass_g: float, circumstances: Circumstances) -> str:
+def amount_in_words(mass_g: float, circumstances: Circumstances, *, liquid: bool = False) -> str:
     """A mass as the caller's scale shows it, in three digits at least.
 
     >>> amount_in_words(0.2134, METRIC), amount_in_words(4561.0, METRIC)
     ('0.213 g', '4.561 kg')
     """
-    return mass_text(
-        mass_g, circumstances.system, shown_step(mass_g, min(circumstances.instruments.scale_step_g, FINE_G))
-    )
+    step = shown_step(mass_g, min(circumstances.instruments.scale_step_g, FINE_G))
+    words = mass_text(mass_g, circumstances.system, step)
+    # ounces alone could be fluid ones
+    return f"{words} wt" if liquid and words.endswith(" oz") and " lb" not in words else words
 
 
 def shown_step(amount: float, step: float) -> float:

@@ -120,7 +120,8 @@ class Solved:
             return "no other amounts come nearer to the values asked for"
         if self.asked.prefer:
             first = self.asked.prefer[0]
-            return f"no other amounts give {'more' if first.maximise else 'less'} {plain_property(first.name)}"
+            held = " at the values asked for" if any(t.value is not None for t in self.asked.targets) else ""
+            return f"no other amounts give {'more' if first.maximise else 'less'} {plain_property(first.name)}{held}"
         if scale_is_free(self.numbers.materials, self.asked.targets):
             return "no other amounts make more of it"
         return "no smaller addition meets them"
@@ -142,7 +143,8 @@ class Solved:
         words = "; ".join(miss_words(r) for r in reports if not r.met)
         if outcome == "targets_met":
             if proof.verdict == "proved_best":
-                return f"All targets are met, and {self._proved_what()} (proved).{unread}"
+                before = "before rounding " if self.asked.rounding != "none" else ""
+                return f"All targets are met, and {before}{self._proved_what()} (proved).{unread}"
             return f"All targets are met; better amounts may exist.{unread}"
         if outcome == "nearest_measurable":
             if self.result.packs_only:
@@ -177,7 +179,7 @@ class Solved:
         for j in self.numbers.boundless:
             most_kg = self.numbers.problem.upper[j] * self.numbers.litres
             found.append(
-                Assumed(f"{self.name(j)}: max", f"{most_kg:,.0f} kg", "no limit given; searched so far", "your stock")
+                Assumed(f"{self.name(j)}: max", "none named", f"searched up to {most_kg:.4g} kg", "your stock")
             )
         return found
 

@@ -22,7 +22,7 @@ from service.planner.asked import PlanAsked, PortionAsked, PortionsAsked
 from service.planner.blend_forecast import in_other_amounts
 from service.planner.blend_plan import compared_with
 from service.planner.cautions import cautions_for, sorted_once
-from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, sources_of
+from service.planner.evidence import MODEL_VERSION, assumed_beside, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, likely_blend, numbers_from, reference_litres
 from service.planner.plan_report import SOLVER_SHARE, miss_words, report_of
@@ -166,6 +166,7 @@ def _written(
     portions: list[PortionPlan] = []
     cautions = [Caution("remembered_drink", "note", text, PRACTICE) for text in asked.plan.remembered]
     readings: list[NextReading] = []
+    before: dict[NextReading, None] = {}
     totals = [0.0] * len(whole)
     volume_l = 0.0
     for portion, n, x in zip(asked.portions, numbers, result.xs, strict=True):
@@ -202,6 +203,7 @@ def _written(
             acidity_asked=any(depends_on_acids(t.name) for t in portion.targets),
         )
         cautions += [replace(c, about=portion.name) if any(ch.isdigit() for ch in c.text) else c for c in found]
+        before.update(dict.fromkeys(r for r in next_readings(n.materials, masses, predicted) if r.expect is None))
         readings.append(
             NextReading(
                 f"{portion.name}: stir, degas a sample and read the gravity",
@@ -221,9 +223,9 @@ def _written(
         totals=amounts_of(whole, totals, volume_l, circumstances),
         currency=circumstances.currency,
         units=circumstances.system,
-        assumed=assumed_in(whole, circumstances),
+        assumed=(*assumed_in(whole, circumstances), *assumed_beside(asked.plan.beside, whole)),
         cautions=kept,
-        next_reading=tuple(readings),
+        next_reading=(*before, *readings),
         sources=sources_of(whole, kept, ("oiv_as2_03b",)),
         model_version=MODEL_VERSION,
         data_version=data_version(),
@@ -251,7 +253,7 @@ def _verdict(result: PortionsResult, portions: Sequence[PortionPlan], settled: b
 def _summary(outcome: str, proof: Proof, portions: Sequence[PortionPlan]) -> str:
     count = len(portions)
     if outcome == "targets_met":
-        best = " (proved)" if proof.verdict == "proved_best" else ""
+        best = "; no better plan exists (proved)" if proof.verdict == "proved_best" else "; better amounts may exist"
         of = f"all {count} portions are met from the same lots and stocks" if count > 1 else "the portion are met"
         return f"All targets of {of}{best}."
     words = "; ".join(f"{p.name}: {miss_words(r)}" for p in portions for r in p.targets if not r.met)

@@ -283,7 +283,7 @@ def _sugar_range(drink: Remembered, sugar: float, instruments: Instruments) -> t
     """Half the range of the target on sugar [g/L], and the target in the caller's words."""
     if drink.sugar_g is not None and drink.serving_ml is not None:
         half = 500.0 * label_step_g(drink.sugar_g) / drink.serving_ml
-        return half, f"{drink.sugar_g:g} g sugar in {drink.serving_ml:g} mL"
+        return half, f"{drink.sugar_g:g} g sugar in {drink.serving_ml:.4g} mL"
     if drink.brix is not None:
         more = _litre_from_brix(drink, drink.brix + BRIX_ERROR)
         return more[Component.SUCROSE] - sugar, f"{drink.brix:g} °Bx of a flat sample"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from math import ceil, sqrt
+from math import atan2, ceil, sqrt
 
 from service.solver.frontier import RESOLUTION, Curve, CurvePoint
 from service.solver.problem import Amounts
@@ -18,6 +18,7 @@ _FINE = 0.25  # how far apart points may be that a distance along the curve is m
 _CELLS = 8
 _MEASURED_EACH = 20  # so many points at most are looked at for each that may be shown
 _BEND = 0.05
+_FAR = 0.8  # of the farthest from the chord
 
 
 def spaced(curve: Curve, distance: Distance, *, most: int) -> list[CurvePoint]:
@@ -93,7 +94,8 @@ def knee_of(points: Sequence[CurvePoint]) -> CurvePoint | None:
     none.
 
     Parameters: points of a curve, sorted by level.
-    Returns: the point farthest from its chord; None if none is more than 0.05 away.
+    Returns: the sharpest corner among the points that are nearly the farthest from their chord; None if none is more
+    than 0.05 away.
 
     >>> knee_of([CurvePoint(x, y, (), None) for x, y in ((0.0, 0.0), (2.0, 0.1), (3.0, 1.0))]).level
     2.0
@@ -101,15 +103,29 @@ def knee_of(points: Sequence[CurvePoint]) -> CurvePoint | None:
     if not points:
         return None
     best = min(range(len(points)), key=lambda k: points[k].value)
-    knee, bend = None, _BEND
     whole = max(point.value for point in points) - points[best].value
+    found: list[tuple[float, CurvePoint]] = []
     for arm in (points[: best + 1], points[best:]):
         across, up = arm[-1].level - arm[0].level, arm[-1].value - arm[0].value
         if across <= 0.0 or up == 0.0:
             continue
-        for point in arm:
-            chord = arm[0].value + up * (point.level - arm[0].level) / across
-            below = (chord - point.value) / (whole * sqrt(2.0))
-            if below > bend:
-                knee, bend = point, below
-    return knee
+        bends = [
+            (arm[0].value + up * (point.level - arm[0].level) / across - point.value) / (whole * sqrt(2.0))
+            for point in arm
+        ]
+        most = max(bends)
+        if most <= _BEND:
+            continue
+        # along a stretch beside the chord all points are as far from it: the sharpest corner of them is the knee
+        far = [k for k in range(1, len(arm) - 1) if bends[k] >= _FAR * most]
+        corner = max(far, key=lambda k: _turn(arm[k - 1], arm[k], arm[k + 1], across, whole))
+        found.append((most, arm[corner]))
+    return max(found, key=lambda pair: pair[0])[1] if found else None
+
+
+def _turn(before: CurvePoint, here: CurvePoint, after: CurvePoint, across: float, whole: float) -> float:
+    """The angle by which a curve turns at a point, both axes scaled."""
+    slopes = [
+        atan2((b.value - a.value) / whole, (b.level - a.level) / across) for a, b in ((before, here), (here, after))
+    ]
+    return abs(slopes[1] - slopes[0])

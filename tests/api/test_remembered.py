@@ -167,7 +167,7 @@ def test_a_step_is_a_share_of_what_the_recipe_has() -> None:
     assert value(plan(stepping("sugar_g_per_l", 2)), "sugar_g_per_l") == pytest.approx(sugar * 1.12**2, rel=2e-3)
     assert value(plan(stepping("titratable_acidity", 1)), "titratable_acidity") == pytest.approx(acid * 1.2, rel=2e-3)
     (report,) = answer["targets"]
-    assert report["asked"] == f"−1 steps from {sugar:.1f} of “last year”: {sugar / 1.12:.1f}"
+    assert report["asked"] == f"{sugar / 1.12:.1f} (−1 step from {sugar:.1f} of “last year”)"
     assert answer["outcome"] == "targets_met"
 
 

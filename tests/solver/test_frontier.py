@@ -498,15 +498,24 @@ def line(values: Sequence[tuple[float, float]]) -> list[CurvePoint]:
     return [CurvePoint(x, y, (), None) for x, y in values]
 
 
-def test_the_knee_is_the_point_farthest_from_the_chord() -> None:
-    """On y = x² the chord from 0 to 1 is farthest at x = ½, by (½ − ¼)/√2 of the scaled axes."""
+def test_the_knee_lies_where_the_chord_is_far() -> None:
+    """On y = x² the chord from 0 to 1 is x − x² above: within a fifth of its most, ¼, between 0.28 and 0.72."""
     square = line([(0.1 * k, (0.1 * k) ** 2) for k in range(11)])
     knee = knee_of(square)
     assert knee is not None
-    assert knee.level == pytest.approx(0.5)
+    assert 0.28 < knee.level < 0.72
     mirrored = knee_of(line([(1.0 - p.level, p.value) for p in reversed(square)]))
     assert mirrored is not None
-    assert mirrored.level == pytest.approx(0.5)
+    assert mirrored.level == pytest.approx(1.0 - knee.level)
+
+
+def test_the_knee_is_the_corner_and_not_a_point_on_the_straight_beside_it() -> None:
+    """From a corner at 1 the curve runs beside the chord: every point there is nearly as far from it."""
+    corner = [(0.0, 0.0), (0.5, -2.5), (1.0, -5.0), (2.0, -6.0), (4.0, -8.1), (8.0, -12.4), (10.0, -14.5)]
+    for values in (corner, [(10.0 - x, y) for x, y in reversed(corner)]):
+        knee = knee_of(line(values))
+        assert knee is not None
+        assert knee.level == (1.0 if values is corner else 9.0)
 
 
 @pytest.mark.parametrize("factor", [1e-3, 1.0, 700.0])

@@ -60,7 +60,7 @@ def plain(text: str, trade: TradeOff) -> str:
 
 def sentence(text: str) -> str:
     """The text with a capital."""
-    return text[:1].upper() + text[1:]
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]
 
 
 def question_of(trade: TradeOff) -> str:
