@@ -271,8 +271,9 @@ def _use(given: LotIn, volume_l: float, reader: Reader) -> tuple[float, float]:
         least = reader.quantity(given.use.min, VOLUME, "/use/min", liquid=True).value_base / 1000.0
     if given.use.max is not None:
         most = reader.quantity(given.use.max, VOLUME, "/use/max", liquid=True).value_base / 1000.0
-    if most > volume_l * (1.0 + 1e-9):
+    if most > volume_l * (1.0 + 1e-4):  # an answer's own figures, sent back rounded
         raise InconsistentError(f"The lot holds {volume_l:.4g} L, less than may be used.", "/use/max")
+    most = min(most, volume_l)
     if least > most:
         raise InconsistentError("The least to use is more than the most.", "/use/min")
     return least, most
@@ -286,13 +287,18 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
 
     senses = reader.attempt("/senses", lambda: _senses(given)) or OURS
 
+    own = tuple(
+        Assumed(f"relative sweetness of {sugar.value}", f"{value:g}", "the caller's own", "a tasting")
+        for sugar, value in senses.relative_sweetness
+    )
+
     def build() -> Circumstances:
         return Circumstances(
             reader.system(given.units),
             instruments,
             intended,
             given.currency,
-            (),
+            own,
             Echo(given.batch, given.date, given.note),
             reader.errors_given,
             end_point,

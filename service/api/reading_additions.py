@@ -223,6 +223,10 @@ def _limits(given: AdditionIn, ingredient: Ingredient, reader: Reader) -> _Limit
         if given.min is not None or given.max is not None or given.max_packs is not None:
             raise InputError("Give a fixed amount or limits, not both.", "/amount")
         fixed = _limit(given.amount, ingredient, pack_g, reader, "/amount") or 0.0
+        if pack_g is not None:
+            part_g = 0.5 * pack_g if given.half_packs else pack_g
+            if abs(fixed / part_g - round(fixed / part_g)) > _DUST * max(fixed / part_g, 1.0):
+                raise InputError("That is no whole number of packs: change it, or leave pack out.", "/amount")
         return _Limits(fixed, fixed, pack_g)
     least = _limit(given.min, ingredient, pack_g, reader, "/min") or 0.0
     most = _limit(given.max, ingredient, pack_g, reader, "/max")

@@ -10,7 +10,7 @@ from service.api.numbers import RequestModel
 from service.api.reading import Reader, circumstances_from, distinct, gravity_from, lot_from
 from service.api.reading_additions import addition_from
 from service.api.reading_targets import Steps, match_from, preference_from, target_from, target_value
-from service.api.requests import AdditionIn, AdditionPoured, LotIn, PropertyName, TargetIn
+from service.api.requests import AdditionIn, AdditionPoured, LotIn, PropertyName, TargetIn, TargetSteps
 from service.api.requests_blend import (
     BlendForecastRequest,
     BlendPlanRequest,
@@ -244,6 +244,9 @@ def trade_from(given: TradeOffRequest, deadline_s: float) -> TradeAsked:
         y = reader.attempt("/y", lambda: preference_from(preference))
     if y is not None and y.name == given.x:
         reader.faults.append(InputError("Two different properties are traded: choose another x or y.", "/x"))
+    if given.recipes and not any(isinstance(target, TargetSteps) for target in given.targets.values()):
+        detail = "Recipes stand beside a trade-off only for targets that step from them: leave them out."
+        reader.faults.append(InputError(detail, "/recipes"))
     plan = shared.plan(given, [], "none", deadline_s)
     assert y is not None
     return TradeAsked(plan, given.x, y, given.points, given.also)

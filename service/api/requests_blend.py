@@ -57,7 +57,9 @@ class RecipeForecastIn(RecipeIn):
     """A recipe to forecast, to scale to another volume, and to hold against readings of what came of it."""
 
     scale_to: QuantityText | None = Field(None, description="Volume of drink that all amounts are multiplied for.")
-    measured: DrinkMeasuredIn | None = None
+    measured: DrinkMeasuredIn | None = Field(
+        None, description="Readings of the drink as it was poured, before any scaling."
+    )
 
 
 class PortionIn(RequestModel):

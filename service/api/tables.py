@@ -116,7 +116,7 @@ def trade_off_rows(trade: TradeOff) -> list[Row]:
             "outcome": trade.outcome,
             "point": number,
             "marks": " ".join(point.marks),
-            "stop": _stops(trade.cautions, f"point {number}"),
+            "stop": " | ".join(point.stops),
             f"x_{trade.x.property}": point.x,
             f"y_{trade.y.property}": point.y,
             "also": point.also,

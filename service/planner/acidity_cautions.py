@@ -42,7 +42,7 @@ def acidity_cautions(
         )
     for material in present:
         if isinstance(material.source, AdditionAsked):
-            yield from _of_an_ingredient(material.name, material.source.ingredient)
+            yield from of_an_ingredient(material.name, material.source.ingredient)
     yield from _of_lots([m.source for m in present if isinstance(m.source, LotAsked)])
 
 
@@ -118,7 +118,8 @@ def _of_the_blend(contents: Contents, predicted: Predicted, asked: bool) -> Iter
         )
 
 
-def _of_an_ingredient(name: str, ingredient: Ingredient) -> Iterator[Caution]:
+def of_an_ingredient(name: str, ingredient: Ingredient) -> Iterator[Caution]:
+    """What to heed with an ingredient, whatever its amount."""
     if ingredient.category is Category.ACID:
         yield Caution(
             "acid_handling",

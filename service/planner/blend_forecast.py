@@ -15,7 +15,6 @@ from service.planner.compare import AgainstReading, against_readings, difference
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.predict import amounts_of, cross_check, predict
-from service.planner.steps import STEPS_ARE
 
 
 def forecast_blend(asked: ForecastAsked) -> BlendForecast:
@@ -48,7 +47,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
                 differences(recipes[0].predicted, predicted, circumstances.instruments, circumstances.senses)
                 if recipes
                 else (),
-                _against(recipe, index, predicted, circumstances),
+                _against(recipe, index, materials, predicted, circumstances),
             )
         )
         assumed += [(recipe.name, a) for a in assumed_in(materials, circumstances)]
@@ -69,7 +68,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     kept = sorted_once(cautions)
     return BlendForecast(
         recipes=tuple(recipes),
-        steps_are=STEPS_ARE,
+        steps_are=circumstances.senses.told,
         currency=circumstances.currency,
         units=circumstances.system,
         assumed=_told_apart(assumed),
@@ -106,11 +105,18 @@ def _scaled(recipe: RecipeAsked, index: int, materials: Sequence[Material]) -> t
 
 
 def _against(
-    recipe: RecipeAsked, index: int, predicted: Predicted, circumstances: Circumstances
+    recipe: RecipeAsked,
+    index: int,
+    materials: Sequence[Material],
+    predicted: Predicted,
+    circumstances: Circumstances,
 ) -> tuple[AgainstReading, ...]:
-    """The readings of a recipe beside what is predicted for it."""
+    """The readings of a recipe beside what is predicted for it as it was poured, before any scaling."""
     if not recipe.measured:
         return ()
+    if recipe.scale_to_l is not None:
+        poured_g = [m.least_g for m in materials]
+        predicted = predict(materials, poured_g, circumstances.end_point_ph, circumstances.senses)
     try:
         return against_readings(predicted, dict(recipe.measured), circumstances.instruments, circumstances.senses)
     except ServiceError as error:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from time import perf_counter
 
+from service.catalogue.loader import ingredients
 from service.errors import InputError
 from service.model.properties import depends_on_acids
+from service.planner.acidity_cautions import of_an_ingredient
 from service.planner.answers import PRACTICE, Caution, Predicted
 from service.planner.answers_blend import BlendPlan, Compared
+from service.planner.answers_decisions import Clash
 from service.planner.asked import Circumstances, PlanAsked, RecipeAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.clash import explain_clash
@@ -19,7 +22,6 @@ from service.planner.plan_report import Solved
 from service.planner.predict import amounts_of, cross_check, predict
 from service.planner.rounding import rounded_masses
 from service.planner.solving import answer
-from service.planner.steps import STEPS_ARE
 
 
 def solve_blend(asked: PlanAsked) -> BlendPlan:
@@ -55,9 +57,10 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     predicted = predict(materials, masses, asked.circumstances.end_point_ph, asked.circumstances.senses)
     contents = poured(materials, masses)
     reports = solved.reports(masses, contents, marginals)
-    outcome, proof = solved.outcome(reports), solved.proof()
+    outcome = solved.outcome(reports)
+    proof = solved.proof(outcome)
     clash = None
-    if outcome == "targets_clash" or result.packs_only:
+    if outcome == "targets_clash" or (result.packs_only and outcome == "nearest_measurable"):
         clash = explain_clash(asked, materials, _clean(numbers.masses_g(result.x)), until=until)
     cautions = sorted_once(
         [
@@ -72,6 +75,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
             *solved.edge_cautions(),
             *rounded.cautions,
             *(Caution("remembered_drink", "note", text, PRACTICE) for text in asked.remembered),
+            *_of_what_would_help(clash),
         ]
     )
     checked = cross_check(predicted)
@@ -106,13 +110,18 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     )
 
 
+def _of_what_would_help(clash: Clash | None) -> Iterator[Caution]:
+    """What to heed with the ingredients that a clash proposes."""
+    for helpful in clash.helpful_ingredients if clash is not None else ():
+        yield from of_an_ingredient(helpful.ingredient, ingredients()[helpful.ingredient])
+
+
 def compared_with(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:
     """How the plan's drink differs from that of a recipe."""
     materials = materials_of(recipe.lots, recipe.additions)
     known = predict(materials, [m.least_g for m in materials], circumstances.end_point_ph, circumstances.senses)
-    return Compared(
-        recipe.name, known, differences(known, plan, circumstances.instruments, circumstances.senses), STEPS_ARE
-    )
+    senses = circumstances.senses
+    return Compared(recipe.name, known, differences(known, plan, circumstances.instruments, senses), senses.told)
 
 
 def _clean(masses_g: Sequence[float]) -> list[float]:

@@ -121,16 +121,20 @@ def _raw_juice(name: str, said: str) -> Caution:
     )
 
 
+_FULL = 1e-3
+"""A drink that is larger than its vessel by no more than this share has the vessel's volume."""
+
+
 def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
     vessel_l = circumstances.intended.vessel_l
     if vessel_l is None:
         return
     volume_l = contents.volume_ml / 1000.0
-    if volume_l > vessel_l:
+    if volume_l > vessel_l * (1.0 + _FULL):
         yield Caution(
             "vessel_too_small",
             "stop",
-            f"The blend makes {volume_l:.1f} L and the vessel holds {vessel_l:.1f} L: it would overflow. "
+            f"The blend makes {volume_l:.4g} L and the vessel holds {vessel_l:.4g} L: it would overflow. "
             "Split it, or make less.",
             "arithmetic",
         )
@@ -194,8 +198,8 @@ def _stated_errors(circumstances: Circumstances) -> Iterator[Caution]:
         yield Caution(
             "errors_not_used",
             "note",
-            "The errors of readings were noted and not used: the intervals of this version are those of pH and "
-            "acidity, with usual errors.",
+            "The errors of readings are not in the intervals of this version: those are of pH and acidity, with usual "
+            "errors.",
             OUR_DEFAULT,
         )
 

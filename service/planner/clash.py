@@ -144,7 +144,9 @@ def explain_clash(
         relaxation = _relaxation(situation, goals, member, until)
         longest = max(longest, perf_counter() - begun)
         if relaxation is not None:
-            relaxed.append(_relaxed(situation, member, relaxation))
+            told = _relaxed(situation, member, relaxation)
+            if told.value >= 0.0:  # a drink has no property below nought, whatever the tangents say
+                relaxed.append(told)
     helpful = helpful_ingredients(asked, materials, masses_g, until=until)
     names = tuple(member.name for member in members)
     besides = _besides(situation, goals, members, until) if members and not relaxed else Besides()
@@ -293,6 +295,8 @@ def helpful_ingredients(
         careful = _CAREFUL.get(ingredient.category)
         if ingredient.id in present or (careful is not None and careful not in asked.allow):
             continue
+        if "grapefruit" in ingredient.id:  # changes how medicines act: nobody's help unasked
+            continue
         begun = perf_counter()
         if begun + longest > until:
             break
@@ -324,7 +328,7 @@ def _needed_g(
     before = 0.0
     for _ in range(_ROUNDS):
         try:
-            numbers = numbers_from(everything, asked.targets, (), chemistry)
+            numbers = numbers_from(everything, asked.targets, (), chemistry, senses=asked.circumstances.senses)
         except InputError:  # a target on what this ingredient has not: a price, a volume of its own
             return None
         problem = numbers.problem

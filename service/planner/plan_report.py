@@ -14,14 +14,13 @@ from service.planner.acidity_cautions import WIDE_PH
 from service.planner.answers import Caution, PhPrediction, Proof
 from service.planner.answers_blend import TargetReport
 from service.planner.answers_decisions import Clash, Marginal
-from service.planner.asked import PlanAsked, TargetAsked
+from service.planner.asked import Circumstances, PlanAsked, TargetAsked
 from service.planner.marginals import binding_targets, marginals_of
 from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
-from service.planner.plain_words import plain_property
+from service.planner.plain_words import figure_in_words, plain_property
 from service.planner.predict import rounded, value_of
 from service.planner.ratios import GUARDS
-from service.quantities import number_text
 from service.solver.goals import GoalResult, Outcome
 from service.solver.solve import Verdict
 
@@ -57,17 +56,19 @@ class Solved:
 
     def outcome(self, reports: Sequence[TargetReport]) -> OutcomeName:
         """The outcome in the contract's words; a clash at the edge of the search is no proof of one."""
+        if all(r.met for r in reports):
+            return "targets_met"
         if self.result.outcome is Outcome.MET:
-            if all(r.met for r in reports):
-                return "targets_met"
             return "nearest_measurable" if self.asked.rounding != "none" else "no_plan_found"
         if self.result.outcome is Outcome.CLASH and not self.at_edge and self.settled:
             return "nearest_measurable" if self.result.packs_only else "targets_clash"
         return "no_plan_found"
 
-    def proof(self) -> Proof:
-        """Verdict, open gap and time."""
+    def proof(self, outcome: OutcomeName) -> Proof:
+        """Verdict, open gap and time; a proof about amounts before rounding says nothing against a plan that is met."""
         verdict, gap = self.result.verdict, self.result.gap
+        if outcome == "targets_met" and self.result.outcome is not Outcome.MET:
+            verdict, gap = Verdict.BEST_FOUND, inf
         guarded = binding_targets(self.result) & GUARDS
         best = verdict is Verdict.PROVED_BEST
         unproved = self.at_edge or not self.settled
@@ -140,7 +141,7 @@ class Solved:
             unread = (
                 f" The pH rests on typical values and may be {ph.low:.1f} to {ph.high:.1f}: read pH and acidity first."
             )
-        words = "; ".join(miss_words(r) for r in reports if not r.met)
+        words = "; ".join(miss_words(r, self.asked.circumstances) for r in reports if not r.met)
         if outcome == "targets_met":
             if proof.verdict == "proved_best":
                 before = "before rounding " if self.asked.rounding != "none" else ""
@@ -209,10 +210,9 @@ def _distance(target: TargetAsked, reached: float) -> float:
     return max(target.low - reached, reached - target.high, 0.0)
 
 
-def miss_words(report: TargetReport) -> str:
+def miss_words(report: TargetReport, circumstances: Circumstances) -> str:
     """What a target reaches instead, in words."""
     if report.reached is None:
         return f"{plain_property(report.property)} is not defined for this blend"
-    shown = number_text(report.reached, 10.0 ** -PROPERTIES[report.property].decimals)
-    unit = f" {report.unit}" if report.unit and report.unit not in ("SG", "pH") else ""
-    return f"{plain_property(report.property)} reaches {shown}{unit} of {report.asked}"
+    shown = figure_in_words(report.property, report.reached, circumstances)
+    return f"{plain_property(report.property)} reaches {shown}, asked for {report.asked}"

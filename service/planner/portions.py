@@ -18,15 +18,17 @@ from service.model.acidity import Chemistry, chemistry_of
 from service.model.properties import depends_on_acids
 from service.planner.answers import PRACTICE, Caution, NextReading, Proof
 from service.planner.answers_blend import PortionedPlan, PortionPlan
-from service.planner.asked import PlanAsked, PortionAsked, PortionsAsked
+from service.planner.asked import Circumstances, PlanAsked, PortionAsked, PortionsAsked
 from service.planner.blend_forecast import in_other_amounts
 from service.planner.blend_plan import compared_with
 from service.planner.cautions import cautions_for, sorted_once
+from service.planner.clash import explain_clash
 from service.planner.evidence import MODEL_VERSION, assumed_beside, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, likely_blend, numbers_from, reference_litres
 from service.planner.plan_report import SOLVER_SHARE, miss_words, report_of
 from service.planner.predict import amounts_of, cross_check, predict, value_of
+from service.planner.solving import answer
 from service.solver.goals import Outcome
 from service.solver.portions import Part, PortionsResult, solve_portions
 from service.solver.solve import Verdict
@@ -39,6 +41,8 @@ _OUTCOMES: Final[dict[Outcome, _OutcomeName]] = {
     Outcome.NOT_FOUND: "no_plan_found",
 }
 _ROUNDS = 12
+_DUST_G = 5e-5
+"""Less than this of anything is none."""
 _SETTLED_PH, _SETTLED_MEQ_PER_L = 2e-6, 1e-4
 """Rows wrong by less than this are right."""
 
@@ -53,6 +57,7 @@ def solve_blend_portions(asked: PortionsAsked) -> PortionedPlan:
     Raises: InputError where the request cannot be understood as blends at all, or asks for whole packs.
     """
     plan = asked.plan
+    until = perf_counter() + plan.deadline_s
     whole = materials_of(plan.lots, plan.additions)
     for k, addition in enumerate(plan.additions):
         if addition.whole_g is not None:
@@ -66,7 +71,7 @@ def solve_blend_portions(asked: PortionsAsked) -> PortionedPlan:
         raise InputError(
             "Nothing within these limits makes these drinks at all. Look at the limits and volumes.", "/portions"
         )
-    return _written(asked, whole, numbers, result, settled)
+    return _written(asked, whole, numbers, result, settled, until)
 
 
 def _settled(
@@ -160,7 +165,12 @@ def _links(whole: Sequence[Material], numbers: Sequence[Numbers]) -> list[Link]:
 
 
 def _written(
-    asked: PortionsAsked, whole: Sequence[Material], numbers: Sequence[Numbers], result: PortionsResult, settled: bool
+    asked: PortionsAsked,
+    whole: Sequence[Material],
+    numbers: Sequence[Numbers],
+    result: PortionsResult,
+    settled: bool,
+    until: float,
 ) -> PortionedPlan:
     circumstances = asked.plan.circumstances
     portions: list[PortionPlan] = []
@@ -170,7 +180,7 @@ def _written(
     totals = [0.0] * len(whole)
     volume_l = 0.0
     for portion, n, x in zip(asked.portions, numbers, result.xs, strict=True):
-        masses = [0.0 if abs(m) < 1e-7 else m for m in n.masses_g(x)]
+        masses = [0.0 if abs(m) < _DUST_G else m for m in n.masses_g(x)]
         contents = poured(n.materials, masses)
         predicted = predict(n.materials, masses, circumstances.end_point_ph, circumstances.senses)
         totals = [a + b for a, b in zip(totals, masses, strict=True)]
@@ -213,12 +223,18 @@ def _written(
             )
         )
     outcome, proof = _verdict(result, portions, settled)
+    hopeless: list[str] = []
+    if outcome != "targets_met":
+        hopeless = _hopeless_alone(asked, numbers, until)
+        if hopeless:
+            outcome = "targets_clash"
+            proof = Proof(Verdict.PROVED_IMPOSSIBLE.value, None, proof.milliseconds)
     kept = sorted_once(cautions)
     echo = circumstances.echo
     return PortionedPlan(
         outcome=outcome,
         proof=proof,
-        summary=_summary(outcome, proof, portions),
+        summary=" ".join([_summary(outcome, proof, portions, circumstances), *hopeless]),
         portions=tuple(portions),
         totals=amounts_of(whole, totals, volume_l, circumstances),
         currency=circumstances.currency,
@@ -233,6 +249,22 @@ def _written(
         date=echo.date,
         note=echo.note,
     )
+
+
+def _hopeless_alone(asked: PortionsAsked, numbers: Sequence[Numbers], until: float) -> list[str]:
+    """The portions that could not be had even with everything there is for them alone, and why, in words."""
+    told = []
+    for portion, n in zip(asked.portions, numbers, strict=True):
+        left = until - perf_counter()
+        if left <= 0.0:
+            break
+        alone = replace(asked.plan, targets=portion.targets, prefer=(), deadline_s=left)
+        answered = answer(alone, n.materials)
+        if answered.settled and answered.result.outcome is Outcome.CLASH and answered.result.solution.found:
+            clash = explain_clash(alone, n.materials, answered.numbers.masses_g(answered.result.x), until=until)
+            if clash is not None:
+                told.append(f"{portion.name}: {clash.text}")
+    return told
 
 
 def _verdict(result: PortionsResult, portions: Sequence[PortionPlan], settled: bool) -> tuple[_OutcomeName, Proof]:
@@ -250,12 +282,12 @@ def _verdict(result: PortionsResult, portions: Sequence[PortionPlan], settled: b
     return outcome, Proof(verdict.value, None if unknown else float(f"{gap:.3g}"), round(result.milliseconds, 3))
 
 
-def _summary(outcome: str, proof: Proof, portions: Sequence[PortionPlan]) -> str:
+def _summary(outcome: str, proof: Proof, portions: Sequence[PortionPlan], circumstances: Circumstances) -> str:
     count = len(portions)
     if outcome == "targets_met":
         best = "; no better plan exists (proved)" if proof.verdict == "proved_best" else "; better amounts may exist"
-        of = f"all {count} portions are met from the same lots and stocks" if count > 1 else "the portion are met"
-        return f"All targets of {of}{best}."
+        of = {1: "the portion", 2: "both portions"}.get(count, f"all {count} portions")
+        return f"All targets of {of} are met from the same lots and stocks{best}."
     words = "; ".join(f"{p.name}: {miss_words(r)}" for p in portions for r in p.targets if not r.met)
     if outcome == "targets_clash":
         return f"The lots and stocks do not serve all portions at once (proved). The nearest plan: {words}."

@@ -101,7 +101,7 @@ def _sugar_and_hurdles(sugar: float, hurdles: set[str], container: str | None) -
             "hurdle_does_not_hold",
             "stop" if sealed else "warning",
             f"{sugar:.0f} g/L of fermentable sugar behind {' and '.join(sorted(hurdles))} only, which does not "
-            "hold yeast: a sealed container can burst. Pasteurise, or from 10 % vol on use sorbate with sulfite.",
+            "hold yeast: a sealed container can burst. Pasteurise it, or ask for a stabilising plan.",
             PRACTICE,
         )
     return Caution(

@@ -324,8 +324,8 @@ def rounded_masses(
 ) -> Rounded:
     """The measurable plan that misses the targets least; see the module's text.
 
-    A given amount and whole packs stay as they are, one that the plan does not use stays unused, and one that has no
-    measurable amount inside its limits stays unrounded, with a caution.
+    A given amount and whole packs stay as they are, one that the plan does not use stays unused unless a step of it
+    saves a target, and one that has no measurable amount inside its limits stays unrounded, with a caution.
 
     Parameters: materials, sorted, with limits; masses_g, the plan before rounding, shape (n,) [g]; targets; prefer, in
     order; circumstances, whose instruments, system and end point are used; rounding, "none", "scale" or "kitchen";
@@ -339,7 +339,9 @@ def rounded_masses(
     if units is None:
         units = [m.source.unit if isinstance(m.source, AdditionAsked) else None for m in materials]
     measures = measures_for(materials, circumstances, rounding, units)
-    choices, cautions, used = [], [], []
+    choices: list[_Choice] = []
+    unused: list[_Choice] = []
+    cautions, used = [], []
     for at, (material, mass, measure) in enumerate(zip(materials, masses_g, measures, strict=True)):
         if material.fixed or material.whole_g is not None or at in keep:
             continue
@@ -348,26 +350,37 @@ def rounded_masses(
         highest = inf if material.most_g is None else measure.below(material.most_g)
         if lowest > highest:
             cautions.append(_no_step(material.name, rounding, measure))
-        elif mass > 0.0:
-            choices.append(_Choice(at, mass, measure, lowest, highest))
+        else:
+            (choices if mass > 0.0 else unused).append(_Choice(at, mass, measure, lowest, highest))
     ordered = sorted(targets, key=lambda t: t.name)
     masses = list(masses_g)
     texts: list[str | None] = [None] * len(materials)
-    search = _Search(materials, masses_g, choices, ordered, prefer, circumstances.end_point_ph, circumstances.senses)
+    end_point, senses = circumstances.end_point_ph, circumstances.senses
+    search = _Search(materials, masses_g, choices, ordered, prefer, end_point, senses)
+    if choices and unused and _misses(ordered, search.values(search.run()), senses):
+        # a step of what the plan does not use may still save it
+        choices = sorted((*choices, *unused), key=lambda choice: choice.at)
+        search = _Search(materials, masses_g, choices, ordered, prefer, end_point, senses)
     if choices:
         chosen = search.run()
         masses = search.all_masses(chosen)
         for choice, mass in zip(choices, chosen, strict=True):
             texts[choice.at] = choice.measure.words(mass) if mass > 0.0 else None
     reached = search.values([masses[c.at] for c in choices])
-    misses = [
-        (t.name, miss_steps(t, value, noticeable_step(t, circumstances.senses)))
-        for t, value in zip(ordered, reached, strict=False)
-    ]
     return Rounded(
         tuple(masses),
         tuple(texts),
         tuple(cautions),
-        tuple((name, steps) for name, steps in misses if steps > 0.0),
+        _misses(ordered, reached, senses),
         tuple(assumed_steps(used)),
     )
+
+
+def _misses(
+    targets: Sequence[TargetAsked], values: Sequence[float | None], senses: Senses
+) -> tuple[tuple[str, float], ...]:
+    """The targets that are missed, and by how many noticeable steps."""
+    steps = [
+        (t.name, miss_steps(t, value, noticeable_step(t, senses))) for t, value in zip(targets, values, strict=False)
+    ]
+    return tuple((name, missed) for name, missed in steps if missed > 0.0)

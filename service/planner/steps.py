@@ -27,6 +27,11 @@ STEPS_ARE: Final = (
 )
 """Goes with every figure in steps."""
 
+_OWN_STEPS: Final = (
+    "Steps of {} are the caller's own; the others are just-noticeable differences by published Weber fractions (from "
+    "memory) and our defaults: arithmetic on composition, no measurement of flavour."
+)
+
 STEPS_SOURCE: Final = "schutz_pilgrim_1957"
 """Key of the bibliography for `STEPS_ARE`."""
 
@@ -72,6 +77,8 @@ class Senses:
             if sugar not in RELATIVE_SWEETNESS:
                 known = ", ".join(sorted(c.value for c in RELATIVE_SWEETNESS))
                 raise InputError(f"“{sugar.value}” is not sweet here: {known}.", f"/relative_sweetness/{sugar.value}")
+            if sugar is Component.SUCROSE and sweetness != 1.0:
+                raise InputError("The sweetness of sucrose is the unit: it is 1.", "/relative_sweetness/sucrose")
             if not 0.0 <= sweetness <= _SWEETEST:
                 raise OutOfRangeError(
                     f"Relative sweetness lies between 0 and {_SWEETEST:g}, sucrose being 1; not at {sweetness:g}.",
@@ -90,6 +97,11 @@ class Senses:
                     + f"; not {step.size:g}.",
                     f"/steps/{name}",
                 )
+
+    @property
+    def told(self) -> str:
+        """What the figures in steps are, and are not."""
+        return _OWN_STEPS.format(", ".join(name for name, _ in self.steps)) if self.steps else STEPS_ARE
 
     def noticeable(self, name: str, value: float) -> float:
         """The step of a property at a value, in its unit; never zero."""

@@ -69,7 +69,7 @@ def test_half_packs_may_be_asked_for() -> None:
     ("given", "expected"),
     [
         ({"pack": "500 g", "amount": "2 packs"}, 1000.0),
-        ({"pack": "500 g", "amount": "1.5 packs"}, 750.0),
+        ({"pack": "500 g", "amount": "1.5 packs", "half_packs": True}, 750.0),
         ({"pack": "500 g", "amount": "1 kg"}, 1000.0),
         ({"pack": "0.5 kg", "min": "2 packs", "max": "2 packs"}, 1000.0),
         ({"pack": "500 g", "min": "0.8 kg", "max": "2.2 packs"}, 1000.0),

@@ -81,7 +81,7 @@ def point(
     low, high = (None, None) if band is None else (y - band, y + band)
     proof = Proof("proved_best" if proved else "best_found", 0.0 if proved else 0.02, 3.1)
     amounts = (amount("dry base", 23908.9, "lot"), *(amount(name, mass) for name, mass in masses))
-    return TradePoint(x, y, low, high, also, None, marks, proof, amounts, predicted())
+    return TradePoint(x, y, low, high, also, None, marks, proof, (), amounts, predicted())
 
 
 def trade(points: Sequence[TradePoint], **changes: object) -> TradeOff:
@@ -371,14 +371,11 @@ def test_warnings_are_told_once_below_the_table(draw: Draw) -> None:
     assert told[0] > table
 
 
-def sugar(k: int, grams: str) -> Caution:
-    return Caution("sugar", "warning", f"{grams} g/L of sugar may referment.", "reading", f"point {k}")
-
-
-def test_warnings_that_differ_in_a_figure_become_one(draw: Draw) -> None:
-    cautions = (sugar(2, "9.5"), sugar(3, "104"), Caution("sugar", "warning", "Seal nothing.", "reading"))
+def test_a_warning_names_its_points(draw: Draw) -> None:
+    sugar = Caution("sugar", "warning", "9.5 to 104 g/L of sugar may referment.", "reading", "points 2 and 3")
+    cautions = (sugar, Caution("sugar", "warning", "Seal nothing.", "reading"))
     texts = [text for text, *_ in boxes(draw(trade(many(3), cautions=cautions), "svg"))]
-    assert "E.g. at points 2 and 3: 9.5 to 104 g/L of sugar may referment." in texts
+    assert "Points 2 and 3: 9.5 to 104 g/L of sugar may referment." in texts
     assert "Seal nothing." in texts
     assert not any("more in the answer" in text for text in texts)
 

@@ -201,3 +201,31 @@ def test_the_examples_show_each_kind_of_answer() -> None:
     assert "cost" in (found["02"]["x"]["property"], found["02"]["y"]["property"])
     demo = example("trade_off", "01")
     assert [a["ingredient"] for a in demo["additions"]] == [a["ingredient"] for a in ORANGE["additions"]]
+
+
+def test_every_point_carries_its_own_stop() -> None:
+    """A bottle without a hurdle: each point's stop is what the same amounts get as a plan."""
+    body = {**SMALL, "points": 6, "intended": {"container": "bottle", "hurdles": []}}
+    answer = post(PATH, body)
+    rows = list(csv.DictReader(io.StringIO(app().post(f"{PATH}.csv", json=body).text)))
+    assert len(rows) == len(answer["points"])
+    stopped = 0
+    for point, row in zip(answer["points"], rows, strict=True):
+        recipe = {
+            "name": "point",
+            "lots": body["lots"],
+            "additions": [
+                {"ingredient": a["name"], "amount": f"{a['mass_g']} g"}
+                for a in point["amounts"]
+                if a["kind"] == "addition" and a["mass_g"] > 0.0
+            ],
+        }
+        forecast = post("/v1/blend-forecasts", {"recipes": [recipe], "intended": body["intended"]})
+        stops = {c["code"] for c in forecast["cautions"] if c["level"] == "stop"}
+        assert bool(point["stops"]) is bool(stops)
+        assert row["stop"] == " | ".join(point["stops"])
+        stopped += bool(stops)
+    assert stopped > 2
+    told = [c for c in answer["cautions"] if c["level"] == "stop" and c["about"]]
+    assert told
+    assert all(c["about"] == "every point" or c["about"].startswith("point") for c in told)

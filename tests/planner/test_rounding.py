@@ -57,7 +57,8 @@ def test_every_amount_can_be_measured_or_is_left_alone(acids: bool) -> None:
         left = {c.text.split(" of ")[-1].split(":")[0] for c in rounded.cautions}
         rows = zip(case.materials, case.masses_g, rounded.masses_g, rounded.texts, measures, strict=True)
         for material, before, after, text, measure in rows:
-            if material.fixed or before == 0.0 or material.name in left:
+            unused = before == 0.0 and after == 0.0  # else a step of it saves a target
+            if material.fixed or unused or material.name in left:
                 assert (after, text) == (before, None)
                 continue
             assert measure.below(after) == pytest.approx(after, rel=1e-12)
@@ -160,12 +161,31 @@ def test_what_does_not_have_to_be_measured_stays() -> None:
     case = _case(given, _some("sugar_white"), _some("water_deionised"), masses=(123.4, 0.0, 777.7))
     case = replace(case, targets=(exact("gravity", 1.0047),))
     rounded = _rounded(case)
-    assert rounded.masses_g[:3] == case.masses_g[:3]  # the lot, the given honey, and no sugar
-    assert rounded.texts[:3] == (None, None, None)
+    assert rounded.masses_g[:2] == case.masses_g[:2]  # the lot and the given honey
+    assert rounded.texts[:2] == (None, None)
     assert rounded.masses_g[3] % 10.0 == 0.0
     kept = rounded_masses(case.materials, case.masses_g, case.targets, (), case.circumstances, "scale", keep={3})
     packs = tuple(replace(m, whole_g=777.7) if m.name == "water_deionised" else m for m in case.materials)
     assert kept.masses_g == _rounded(replace(case, materials=packs)).masses_g == case.masses_g
+
+
+def test_a_step_of_what_the_plan_does_not_use_may_save_a_target() -> None:
+    """On a 5 g scale 40 g of sugar are too much for 1.010 in 1.2 L and 35 g too little: 5 g of another help."""
+    lot = {"name": "dry base", "volume": "1.2 L", "gravity": 0.998, "abv_percent": 8.1}
+    additions = [{"ingredient": name, "max": "100 g"} for name in ("cherry_tart_juice_concentrate_68", "sugar_white")]
+    answer = plan(
+        {
+            "lots": [lot],
+            "additions": additions,
+            "targets": {"gravity": 1.01},
+            "rounding": "scale",
+            "instruments": {"scale": {"step": "5 g"}},
+        }
+    )
+    assert answer["outcome"] == "targets_met"
+    masses = {a["name"]: a["mass_g"] for a in answer["amounts"]}
+    assert masses["cherry_tart_juice_concentrate_68"] > 0.0
+    assert all(mass % 5.0 == 0.0 for name, mass in masses.items() if name != "dry base")
 
 
 def test_without_rounding_nothing_changes() -> None:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from service.model.properties import PROPERTIES
-from service.planner.answers import Caution, Level
-from service.planner.plain_words import joined, plain_names, plain_property
+from service.planner.answers import Level
+from service.planner.plain_words import plain_names, plain_property
 from service.planner.trade_off.answers import Axis, Mark, TradeOff
 
 LINES: Final[tuple[tuple[str, tuple[float, ...], str], ...]] = (
@@ -109,26 +109,12 @@ def between_points(trade: TradeOff) -> str:
 
 
 def cautions_of(trade: TradeOff, level: Level) -> list[str]:
-    """The cautions of one level, each once: those that differ only in a figure become one with the range of it."""
-    alike: dict[tuple[str, str], list[Caution]] = {}
-    for caution in trade.cautions:
-        if caution.level == level:
-            alike.setdefault((caution.code, _FIGURE.sub("#", caution.text)), []).append(caution)
-    return [plain(_as_one(found), trade) for found in alike.values()]
-
-
-def _as_one(found: Sequence[Caution]) -> str:
-    parts = zip(*(_FIGURE.split(caution.text) for caution in found), strict=True)
-    text = "".join(part[0] if len(set(part)) == 1 else _from_to(part) for part in parts)
-    about = list(dict.fromkeys(caution.about for caution in found if caution.about is not None))
-    points = [one.removeprefix("point ") for one in about]
-    if points and all(map(str.isdecimal, points)):  # a figure is told of marked points; others have figures alike
-        return f"E.g. at {'point' if len(points) == 1 else 'points'} {joined(points)}: {text}"
-    return f"{sentence(joined(about))}: {text}" if about else text
-
-
-def _from_to(figures: Sequence[str]) -> str:
-    return f"{min(figures, key=float)} to {max(figures, key=float)}"
+    """The cautions of one level, each with the points that it belongs to."""
+    return [
+        plain(f"{sentence(caution.about)}: {caution.text}" if caution.about else caution.text, trade)
+        for caution in trade.cautions
+        if caution.level == level
+    ]
 
 
 @dataclass(frozen=True, slots=True)

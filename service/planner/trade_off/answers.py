@@ -53,6 +53,8 @@ class TradePoint:
     """What is special about it."""
     proof: Proof
     """What is proved about it."""
+    stops: tuple[str, ...]
+    """What forbids going on with this very point as it stands."""
     amounts: tuple[Amount, ...]
     """How much of each lot and addition."""
     predicted: Predicted

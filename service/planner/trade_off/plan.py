@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import replace
 from itertools import pairwise
 from time import perf_counter
 from typing import Any
@@ -12,7 +11,7 @@ from typing import Any
 from service.errors import InputError, SolverError
 from service.model.acidity import chemistry_of
 from service.model.properties import PROPERTIES, Per, depends_on_acids
-from service.planner.answers import PRACTICE, Caution, NextReading, Proof
+from service.planner.answers import PRACTICE, Caution, NextReading, Predicted, Proof
 from service.planner.answers_decisions import Clash
 from service.planner.asked import TradeAsked
 from service.planner.cautions import cautions_for, sorted_once
@@ -20,14 +19,15 @@ from service.planner.clash import explain_clash
 from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import likely_blend, scale_is_free
+from service.planner.plain_words import joined
 from service.planner.predict import amounts_of, predict, rounded, value_of
 from service.planner.solving import Answered, answer
-from service.planner.steps import STEPS_ARE
 from service.planner.trade_off.acids import settled
 from service.planner.trade_off.answers import Breakpoint, End, Mark, TradeOff, TradePoint
 from service.planner.trade_off.curve import Held, OutOfTimeError, Spot, Traced, Tracer, question_of
+from service.planner.trade_off.heeded import heeded
 from service.planner.trade_off.stepwise import stepwise
-from service.planner.trade_off.words import NOT_A_TASTE, axis_of, breakpoint_text, end_text, summary
+from service.planner.trade_off.words import MIX_CHANGES, NOT_A_TASTE, axis_of, breakpoint_text, end_text, summary
 from service.solver.frontier import CurvePoint
 from service.solver.goals import Outcome
 from service.solver.spacing import knee_of
@@ -40,6 +40,9 @@ CUT_SHORT = "Not all of the curve could be looked at: some points or changes of 
 
 _MOST_DIGITS = 9
 _ANY_PH = 3.5
+
+_WIDE_STEPS = 3.0
+"""Neighbours that are further apart than this, and than twice what so many points make, have a gap between them."""
 
 
 def trade_off(asked: TradeAsked) -> TradeOff:
@@ -132,7 +135,7 @@ def _shared(
         "x": axis_of(asked.x, "each_level"),
         "y": axis_of(asked.y.name, "most" if asked.y.maximise else "least"),
         "also": None if asked.also is None else axis_of(asked.also, "shown"),
-        "notes": (*notes, NOT_A_TASTE, STEPS_ARE),
+        "notes": (*notes, NOT_A_TASTE, circumstances.senses.told),
         "currency": circumstances.currency,
         "units": circumstances.system,
         "assumed": assumed_in(materials, circumstances),
@@ -173,15 +176,20 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
     marks[traced.best].append("best")
     if knee is not None:
         marks[knee].append("knee")
+    circumstances = asked.plan.circumstances
+    drinks = [predict(materials, s.masses_g, circumstances.end_point_ph, circumstances.senses) for s in spots]
+    by_point = _cautions(asked, materials, spots, drinks)
     points: list[TradePoint] = []
     before: Spot | None = None
-    for spot, level, special in zip(spots, _levels(asked.x, spots), marks, strict=True):
-        points.append(_point(asked, materials, spot, level, before, tracer, tuple(special)))
+    for k, (spot, level, special) in enumerate(zip(spots, _levels(asked.x, spots), marks, strict=True)):
+        stops = tuple(c.text for c in by_point[k] if c.level == "stop")
+        points.append(_point(asked, materials, spot, level, before, tracer, tuple(special), drinks[k], stops))
         before = spot
     breaks = tuple(
         Breakpoint(rounded(asked.x, c.x), rounded(asked.y.name, c.y), breakpoint_text(c.numbers, c.found, c.rows))
         for c in traced.changes
     )
+    breaks = tuple(b for b in breaks if b.text != MIX_CHANGES)
     ends: tuple[End, ...] = ()
     if len(points) > 1:
         low, high = traced.ends
@@ -189,7 +197,8 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
             End("low", points[0].x, points[0].y, _end_text(traced, low, tracer, low=True)),
             End("high", points[-1].x, points[-1].y, _end_text(traced, high, tracer, low=False)),
         )
-    cautions = _cautions(asked, materials, spots, marks, points)
+    remembered = [Caution("remembered_drink", "note", text, PRACTICE) for text in asked.plan.remembered]
+    cautions = sorted_once([*heeded(by_point), *remembered])
     return TradeOff(
         outcome="curve" if len(points) > 1 else "one_point",
         summary=summary(asked, points, traced.best, knee, len(breaks))
@@ -202,7 +211,7 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
         ends=ends,
         clash=None,
         next_reading=_before_choosing(materials, spots[traced.best], points[traced.best]),
-        **_shared(asked, materials, cautions, _notes(traced)),
+        **_shared(asked, materials, cautions, (*_notes(traced), *_gaps(asked, points))),
     )
 
 
@@ -244,11 +253,12 @@ def _point(
     before: Spot | None,
     tracer: Tracer,
     marks: tuple[Mark, ...],
+    predicted: Predicted,
+    stops: tuple[str, ...],
 ) -> TradePoint:
     circumstances = asked.plan.circumstances
     masses = spot.masses_g
     contents = poured(materials, masses)
-    predicted = predict(materials, masses, circumstances.end_point_ph, circumstances.senses)
     y = getattr(predicted, asked.y.name)
     low = high = None
     if y is not None and hasattr(y, "low"):
@@ -267,34 +277,41 @@ def _point(
         steps_from_previous=steps,
         marks=marks,
         proof=Proof("proved_best" if spot.proved else "best_found", 0.0 if spot.proved else None, 0.0),
+        stops=stops,
         amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, circumstances),
         predicted=predicted,
     )
 
 
+def _gaps(asked: TradeAsked, points: Sequence[TradePoint]) -> tuple[str, ...]:
+    """That the curve was not found everywhere, where neighbours are further apart than so many points have to be."""
+    steps = [0.0 if p.steps_from_previous is None else p.steps_from_previous for p in points]
+    usual = max(_WIDE_STEPS, 2.0 * sum(steps) / max(asked.points - 1, 1))
+    wide = [f"{k} and {k + 1}" for k, step in enumerate(steps) if step > usual]
+    if not wide:
+        return ()
+    return (f"Nothing was found between points {joined(wide)}: the curve may run otherwise there than a line.",)
+
+
 def _cautions(
-    asked: TradeAsked,
-    materials: Sequence[Material],
-    spots: Sequence[Spot],
-    marks: Sequence[Sequence[Mark]],
-    points: Sequence[TradePoint],
-) -> tuple[Caution, ...]:
-    """What to heed at the ends and at marked points, and whatever else any point brings up."""
-    found: list[Caution] = []
-    seen: set[tuple[str, str]] = set()
+    asked: TradeAsked, materials: Sequence[Material], spots: Sequence[Spot], points: Sequence[Predicted]
+) -> list[tuple[Caution, ...]]:
+    """What to heed at each point."""
     circumstances = asked.plan.circumstances
-    order = sorted(range(len(spots)), key=lambda k: (not marks[k], k))
-    for k in order:
-        masses = spots[k].masses_g
-        contents = poured(materials, masses)
-        for caution in cautions_for(materials, masses, contents, points[k].predicted, circumstances):
-            figure = any(character.isdigit() for character in caution.text)
-            if figure and not marks[k] and (caution.code, caution.level) in seen:
-                continue
-            seen.add((caution.code, caution.level))
-            found.append(replace(caution, about=f"point {k + 1}") if figure else caution)
-    found += [Caution("remembered_drink", "note", text, PRACTICE) for text in asked.plan.remembered]
-    return sorted_once(found)
+    acids = any(depends_on_acids(name) for name in (asked.x, asked.y.name, *(t.name for t in asked.plan.targets)))
+    return [
+        tuple(
+            cautions_for(
+                materials,
+                spot.masses_g,
+                poured(materials, spot.masses_g),
+                predicted,
+                circumstances,
+                acidity_asked=acids,
+            )
+        )
+        for spot, predicted in zip(spots, points, strict=True)
+    ]
 
 
 def _before_choosing(materials: Sequence[Material], spot: Spot, point: TradePoint) -> tuple[NextReading, ...]:

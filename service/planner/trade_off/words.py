@@ -19,6 +19,8 @@ NOT_A_TASTE = (
     "Levels are composition, not taste: sweetness by published relative sweetness, fruit by single-strength juice "
     "equivalent. Taste a glass before the batch."
 )
+MIX_CHANGES = "From here the mix changes."
+"""Where no ingredient comes in or goes and no limit is reached: nothing to tell."""
 _SAME = 1e-7
 
 
@@ -102,7 +104,7 @@ def breakpoint_text(numbers: Numbers, found: Breakpoint, rows: Sequence[str]) ->
         words.append(f"{joined(held)} {_is(held)} reached")
     if freed:
         words.append(f"{joined(freed)} no longer {'holds' if len(freed) == 1 else 'hold'} it back")
-    return f"From here {'; '.join(words)}." if words else "From here the mix changes."
+    return f"From here {'; '.join(words)}." if words else MIX_CHANGES
 
 
 def end_text(numbers: Numbers, point: CurvePoint, rows: Sequence[str], *, low: bool) -> str:
