@@ -288,7 +288,7 @@ def _summary(outcome: str, proof: Proof, portions: Sequence[PortionPlan], circum
         best = "; no better plan exists (proved)" if proof.verdict == "proved_best" else "; better amounts may exist"
         of = {1: "the portion", 2: "both portions"}.get(count, f"all {count} portions")
         return f"All targets of {of} are met from the same lots and stocks{best}."
-    words = "; ".join(f"{p.name}: {miss_words(r)}" for p in portions for r in p.targets if not r.met)
+    words = "; ".join(f"{p.name}: {miss_words(r, circumstances)}" for p in portions for r in p.targets if not r.met)
     if outcome == "targets_clash":
         return f"The lots and stocks do not serve all portions at once (proved). The nearest plan: {words}."
     return (

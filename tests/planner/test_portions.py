@@ -89,7 +89,7 @@ def test_all_of_the_lot_is_used_and_every_portion_is_as_asked() -> None:
         assert portion["cross_check"] is not None
     assert answer["portions"][0]["predicted"]["volume"]["value"] == pytest.approx(16.0, rel=1e-4)
     assert amounts({"amounts": answer["totals"]})["base"] == pytest.approx(24.0 * 0.998 * WATER_KG_M3, abs=0.01)
-    assert answer["summary"].startswith("All targets of all 2 portions are met")
+    assert answer["summary"].startswith("All targets of both portions are met")
 
 
 def test_shared_alcohol_is_shared_out() -> None:
