@@ -124,7 +124,7 @@ class Solved:
             held = " at the values asked for" if any(t.value is not None for t in self.asked.targets) else ""
             return f"no other amounts give {'more' if first.maximise else 'less'} {plain_property(first.name)}{held}"
         if scale_is_free(self.numbers.materials, self.asked.targets):
-            return "no other amounts make more of it"
+            return "no other amounts make a larger batch"
         return "no smaller addition meets them"
 
     def summary(

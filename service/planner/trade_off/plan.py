@@ -186,7 +186,11 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
         points.append(_point(asked, materials, spot, level, before, tracer, tuple(special), drinks[k], stops))
         before = spot
     breaks = tuple(
-        Breakpoint(rounded(asked.x, c.x), rounded(asked.y.name, c.y), breakpoint_text(c.numbers, c.found, c.rows))
+        Breakpoint(
+            rounded(asked.x, c.x),
+            rounded(asked.y.name, c.y),
+            breakpoint_text(c.numbers, c.found, c.rows, circumstances),
+        )
         for c in traced.changes
     )
     breaks = tuple(b for b in breaks if b.text != MIX_CHANGES)
@@ -235,7 +239,7 @@ def _end_text(traced: Traced, held: Held | None, tracer: Tracer, *, low: bool) -
     if endless:
         names = " and ".join(numbers.materials[numbers.free[j]].name for j in endless)
         return f"The search went no {way}: {names} has no limit. Give a max."
-    return end_text(numbers, held.point, held.rows, low=low)
+    return end_text(numbers, held.point, held.rows, tracer.asked.plan.circumstances, low=low)
 
 
 def _knee(asked: TradeAsked, spots: Sequence[Spot]) -> int | None:

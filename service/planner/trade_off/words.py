@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from math import inf
 
 from service.model.properties import PROPERTIES
-from service.planner.asked import TargetAsked, TradeAsked
+from service.planner.asked import Circumstances, TargetAsked, TradeAsked
 from service.planner.numbers import Numbers
-from service.planner.plain_words import joined, plain_names, plain_property
+from service.planner.plain_words import METRIC, figure_in_words, joined, plain_names, plain_property
 from service.planner.trade_off.answers import Axis, TradePoint
 from service.quantities import number_text
 from service.solver.breakpoints import Breakpoint
@@ -33,8 +33,8 @@ def axis_of(name: str, wish: str) -> Axis:
 class _Names:
     """Ingredients and limits of one curve, as one says them."""
 
-    def __init__(self, numbers: Numbers, rows: Sequence[str]) -> None:
-        self.numbers, self.rows = numbers, rows
+    def __init__(self, numbers: Numbers, rows: Sequence[str], circumstances: Circumstances) -> None:
+        self.numbers, self.rows, self.circumstances = numbers, rows, circumstances
         self.plain = plain_names([material.name for material in numbers.materials])
         self.targets = {target.name: target for target in numbers.targets}
 
@@ -49,15 +49,14 @@ class _Names:
 
     def _limit(self, target: TargetAsked, point: CurvePoint) -> str:
         """`the upper acidity limit (9 g/L tartaric)`."""
-        law, plain = PROPERTIES[target.name], plain_property(target.name)
-        unit = "" if law.unit in ("SG", "pH", "") else f" {law.unit}"
+        plain = plain_property(target.name)
         if target.value is not None or target.low == target.high:
             bound, which = target.low if target.value is None else target.value, f"the {plain} wanted"
         elif self._is_low(target, point):
             bound, which = target.low, f"the lower {plain} limit"
         else:
             bound, which = target.high, f"the upper {plain} limit"
-        return f"{which} ({number_text(bound, 10.0 ** -(law.decimals + 1))}{unit})"
+        return f"{which} ({figure_in_words(target.name, bound, self.circumstances)})"
 
     def _is_low(self, target: TargetAsked, point: CurvePoint) -> bool:
         """Whether it is the lower end of a range that a point stands at."""
@@ -76,7 +75,9 @@ def _all_used(names: Sequence[str]) -> str:
     return f"{joined([f'all the {name}' for name in names])} {_is(names)} used"
 
 
-def breakpoint_text(numbers: Numbers, found: Breakpoint, rows: Sequence[str]) -> str:
+def breakpoint_text(
+    numbers: Numbers, found: Breakpoint, rows: Sequence[str], circumstances: Circumstances = METRIC
+) -> str:
     """What changes at a breakpoint, towards more of the first property: `from here lemon replaces cherry`."""
     lower, upper = numbers.problem.lower, numbers.problem.upper
     used_up: list[int] = []
@@ -87,7 +88,7 @@ def breakpoint_text(numbers: Numbers, found: Breakpoint, rows: Sequence[str]) ->
         (used_up if abs(found.right.x[j] - upper[j]) <= _SAME else dropped).append(j)
     for j in found.entering:
         (spare if abs(found.left.x[j] - upper[j]) <= _SAME and upper[j] > lower[j] else coming).append(j)
-    names = _Names(numbers, rows)
+    names = _Names(numbers, rows, circumstances)
     came, went, full, cut = names.of(coming), names.of(dropped), names.of(used_up), names.of(spare)
     mix = [_all_used(full)] if full else []
     if came and went:
@@ -107,12 +108,14 @@ def breakpoint_text(numbers: Numbers, found: Breakpoint, rows: Sequence[str]) ->
     return f"From here {'; '.join(words)}." if words else MIX_CHANGES
 
 
-def end_text(numbers: Numbers, point: CurvePoint, rows: Sequence[str], *, low: bool) -> str:
+def end_text(
+    numbers: Numbers, point: CurvePoint, rows: Sequence[str], circumstances: Circumstances = METRIC, *, low: bool
+) -> str:
     """What keeps a curve from going on."""
     lower, upper = numbers.problem.lower, numbers.problem.upper
     reasons = []
     if point.basis is not None:
-        names = _Names(numbers, rows)
+        names = _Names(numbers, rows, circumstances)
         fixed = [j for j in range(len(numbers.free)) if j not in point.basis.free]
         full = names.of([j for j in fixed if abs(point.x[j] - upper[j]) <= _SAME < upper[j]])
         least = names.of([j for j in fixed if abs(point.x[j] - lower[j]) <= _SAME and lower[j] > 0.0])
