@@ -28,7 +28,7 @@ from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, numbers_from
 from service.planner.plain_words import amount_in_words, value_in_words
 from service.planner.predict import value_of
-from service.planner.solving import _widened as widened
+from service.planner.solving import widened
 from service.solver.conflict import Limit, Member, irreducible_conflict, members_of
 from service.solver.local import LocalStatus, is_liquid
 from service.solver.packs import solve_whole

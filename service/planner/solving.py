@@ -176,7 +176,7 @@ def _unless_close(found: Answered, strengths: Strengths, end_point: float, until
     goals = [
         replace(goal, at=partial(ratios.outer_ph_ratio, weakest, strongest, goal.low), value=None)
         if goal.at is not None
-        else _widened(goal, end_point)
+        else widened(goal, end_point)
         for goal in found.numbers.goals
     ]
     if ranges_cannot_be_met(found.numbers.problem, goals, found.numbers.start, until=until):
@@ -184,7 +184,8 @@ def _unless_close(found: Answered, strengths: Strengths, end_point: float, until
     return replace(found, result=replace(found.result, outcome=Outcome.NOT_FOUND, verdict=Verdict.BEST_FOUND, gap=inf))
 
 
-def _widened(goal: Goal, end_point: float) -> Goal:
+def widened(goal: Goal, end_point: float) -> Goal:
+    """A goal on acidity with the margin that any chemistry may take; others as they are, all without a value."""
     margin = _LATE_MARGIN if end_point >= _LATE_END_POINT else _EARLY_MARGIN
     share = margin if depends_on_acids(goal.name) else 0.0
     low = goal.low - share * abs(goal.low) if goal.low > -inf else goal.low

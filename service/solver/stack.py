@@ -398,6 +398,3 @@ def search_favouring_each(stack: Stack, x: Amounts, *, until: float = inf) -> tu
             if found.x and stack.improves(found.x, best):
                 best = found.x
     return best
-
-
-__all__ = ["Here", "Link", "Settled", "Stack", "search", "search_favouring_each", "stacked", "stationary"]
