@@ -13,6 +13,7 @@ from service.planner.answers import SHOWN, Amount, Caution, NextReading, Predict
 from service.planner.answers_decisions import Clash
 
 Mark = Literal["low_end", "high_end", "best", "knee"]
+Wish = Literal["most", "least", "each_level", "shown"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class Axis:
     """Its unit; empty for a ratio."""
     meaning: str
     """What it is, in words."""
-    wish: Literal["most", "least", "each_level", "shown"]
+    wish: Wish
     """`most` or `least` of it is sought at every level of the other; `each_level` is the other; `shown` is a third."""
 
 

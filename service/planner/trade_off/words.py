@@ -9,7 +9,7 @@ from service.model.properties import PROPERTIES
 from service.planner.asked import Circumstances, TargetAsked, TradeAsked
 from service.planner.numbers import Numbers
 from service.planner.plain_words import METRIC, figure_in_words, joined, plain_names, plain_property
-from service.planner.trade_off.answers import Axis, TradePoint
+from service.planner.trade_off.answers import Axis, TradePoint, Wish
 from service.quantities import number_text
 from service.solver.breakpoints import Breakpoint
 from service.solver.frontier import CurvePoint
@@ -24,10 +24,10 @@ MIX_CHANGES = "From here the mix changes."
 _SAME = 1e-7
 
 
-def axis_of(name: str, wish: str) -> Axis:
+def axis_of(name: str, wish: Wish) -> Axis:
     """A property as an axis."""
     law = PROPERTIES[name]
-    return Axis(name, "" if law.unit in ("SG", "pH") else law.unit, law.meaning, wish)  # type: ignore[arg-type]
+    return Axis(name, "" if law.unit in ("SG", "pH") else law.unit, law.meaning, wish)
 
 
 class _Names:
