@@ -232,3 +232,14 @@ def test_rows_tell_readings_and_steps() -> None:
     assert second["volume_steps_from_first"] == ""  # nobody tastes how much there is
     assert second["told_apart_from_first_by_instruments"] == "volume"
     assert float(second["gravity_steps_from_first"]) == 0.0
+
+
+def test_readings_stand_beside_the_recipe_as_it_was_poured() -> None:
+    """A recipe that is scaled afterwards: the volume read belongs to what was poured."""
+    once = forecast({"recipes": [GLASS]})["recipes"][0]["predicted"]["volume"]["value"]
+    scaled = {**GLASS, "scale_to": "9 L", "measured": {"volume": f"{once} L"}}
+    (recipe,) = forecast({"recipes": [scaled]})["recipes"]
+    assert recipe["predicted"]["volume"]["value"] == pytest.approx(9.0, abs=1e-3)
+    (reading,) = recipe["against_readings"]
+    assert reading["predicted"] == pytest.approx(once, abs=1e-3)
+    assert not reading["exceeds_instruments"]

@@ -270,3 +270,16 @@ def test_a_recipe_pours_masses_and_volumes_not_packs() -> None:
         e["pointer"]: e["detail"] for e in post(PATHS["forecast_blend"], {"recipes": [recipe]}, 422)["errors"]
     }.items()
     assert (pointer, "a mass or a volume is needed" in detail) == ("/recipes/0/additions/0/amount", True)
+
+
+def test_a_given_amount_of_packs_is_whole() -> None:
+    for given, status in (({}, 422), ({"half_packs": True}, 200)):
+        addition = {"ingredient": "honey_acacia", "pack": "500 g", "amount": "1.5 packs", **given}
+        body = {
+            "lots": [{"name": "base", "volume": "20 L", "gravity": 0.998, "abv_percent": 8.0}],
+            "additions": [addition],
+            "targets": {"gravity": {"min": 1.0}},
+        }
+        answer = post(PATHS["solve_blend"], body, status)
+        if status == 422:
+            assert [e["pointer"] for e in answer["errors"]] == ["/additions/0/amount"]

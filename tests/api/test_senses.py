@@ -62,3 +62,28 @@ def test_the_nearest_plan_counts_in_the_callers_steps() -> None:
     fine = plan({**request, "senses": {"steps": {"abv_percent": 0.01, "volume": "50 %"}}})
     assert coarse["predicted"]["volume"]["value"] == pytest.approx(10.0, abs=0.06)
     assert fine["predicted"]["abv_percent"]["value"] == pytest.approx(6.0, abs=0.06)
+
+
+def test_sucrose_is_the_unit_of_sweetness() -> None:
+    path = PATHS["solve_blend"]
+    (fault,) = post(path, _asked({"relative_sweetness": {"sucrose": 0.5}}, gravity=1.02), 422)["errors"]
+    assert fault["pointer"] == "/senses/relative_sweetness/sucrose"
+    assert plan(_asked({"relative_sweetness": {"sucrose": 1.0}}, gravity=1.02))["outcome"] == "targets_met"
+
+
+def test_what_would_help_helps_by_the_callers_sweetness() -> None:
+    """A clash over sweetness: what is proposed, added in that amount, meets the target as the caller counts."""
+    senses = {"relative_sweetness": {"fructose": 1.5}}
+    request = {
+        "lots": [LOT],
+        "additions": [{"ingredient": "water_deionised", "max": "1 L"}],
+        "targets": {"sucrose_equivalent_g_per_l": {"min": 40.0}},
+        "senses": senses,
+    }
+    clash = plan(request)
+    assert clash["outcome"] == "targets_clash"
+    assert clash["clash"]["helpful_ingredients"]
+    for helpful in clash["clash"]["helpful_ingredients"]:
+        more = {"ingredient": helpful["ingredient"], "max": f"{1.001 * helpful['mass_g']} g"}
+        answer = plan({**request, "additions": [*request["additions"], more]})  # type: ignore[misc]
+        assert answer["outcome"] == "targets_met", helpful

@@ -229,3 +229,8 @@ def test_every_point_carries_its_own_stop() -> None:
     told = [c for c in answer["cautions"] if c["level"] == "stop" and c["about"]]
     assert told
     assert all(c["about"] == "every point" or c["about"].startswith("point") for c in told)
+
+
+def test_recipes_that_no_target_steps_from_are_refused() -> None:
+    recipe = {"name": "last year", "lots": SMALL["lots"], "additions": []}
+    assert list(faults(recipes=[recipe])) == ["/recipes"]

@@ -379,3 +379,10 @@ def test_nothing_is_ever_called_safe() -> None:
     for answer in _answers():
         assert "is safe" not in json.dumps(answer).lower()
         assert "is safe" not in table(answer).lower()
+
+
+def test_a_drink_that_just_fills_its_vessel_does_not_overflow() -> None:
+    base = {"lots": [{**LOT, "use": {"max": LOT["volume"]}}], "additions": [{"ingredient": "honey"}]}
+    for litres, stop in (("9 L", False), ("9.2 L", True)):
+        found = codes(plan({**base, "targets": {"gravity": 1.012, "volume": litres}, "intended": {"vessel": "9 L"}}))
+        assert ("vessel_too_small" in found) is stop, litres

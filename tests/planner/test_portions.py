@@ -370,3 +370,13 @@ def test_invented_portions_that_can_be_had_are_had() -> None:
         body = _invented(dice)
         answer = check(body)
         assert answer["outcome"] == "targets_met", (number, body, answer["summary"])
+
+
+def test_a_portion_that_cannot_be_had_alone_is_a_proved_clash_though_acids_are_asked_for() -> None:
+    """Water and honey bring no citrus to a drink, whatever the tangents of its acids are."""
+    acid = {"titratable_acidity": {"max": "12 g/L tartaric"}}
+    body = with_targets(("plain", "4 L", acid), ("citrus", "4 L", {**acid, "citrus_percent": {"min": 900}}))
+    answer = plan(body)
+    assert (answer["outcome"], answer["proof"]["verdict"]) == ("targets_clash", "proved_impossible")
+    assert "citrus: " in answer["summary"]
+    assert "plain: " not in answer["summary"].partition("nearest plan")[0]
