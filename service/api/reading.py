@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from math import hypot
 from typing import TypeVar
 
-from service.api.requests import Common, GravityIn, GravityReading, LotIn, UseRange
+from service.api.requests import GravityIn, GravityReading, LotIn, UseRange
 from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
 from service.chemistry.charge_balance import TITRATION_END_POINTS
-from service.chemistry.sugars import RELATIVE_SWEETNESS
-from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError, SeveralErrors
+from service.errors import InconsistentError, InputError, OutOfRangeError, QuantityError, ServiceError, SeveralErrors
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.lot import LotReadings, lot_from_readings
 from service.model.lot_class import Assumed
@@ -22,8 +22,7 @@ from service.physics.fermentation import Fermentation, abv_from_gravities
 from service.physics.mixture import WATER_G_PER_ML
 from service.physics.scales import sg_20_20_from_hydrometer
 from service.physics.sucrose import sg_from_brix
-from service.planner.asked import Circumstances, Echo, Instruments, Intended, LotAsked
-from service.planner.steps import OURS, Senses, Step
+from service.planner.asked import LotAsked
 from service.quantities import (
     Acidity,
     AcidityBasis,
@@ -31,7 +30,6 @@ from service.quantities import (
     Quantity,
     System,
     parse_acidity,
-    parse_percent,
     parse_quantity,
     parse_sugar_concentration,
     parse_sugar_scale,
@@ -53,7 +51,6 @@ class Reader:
     def __init__(self) -> None:
         self.faults: list[ServiceError] = []
         self.systems: list[System] = []
-        self.errors_given = False
 
     def attempt(self, pointer: str, read: Callable[[], T]) -> T | None:
         """The result of `read`, or None with its fault noted below `pointer`."""
@@ -70,12 +67,15 @@ class Reader:
         if self.faults:
             raise SeveralErrors(self.faults)
 
-    def quantity(self, text: str, kinds: frozenset[Kind], pointer: str = "", *, liquid: bool = False) -> Quantity:
-        """A quantity, noting its system and whether it carries an error."""
+    def quantity(
+        self, text: str, kinds: frozenset[Kind], pointer: str = "", *, liquid: bool = False, read: bool = False
+    ) -> Quantity:
+        """A quantity, noting its system; only one that is `read` off something may carry an error."""
         quantity = parse_quantity(text, kinds, liquid=liquid, pointer=pointer)
         if quantity.system is not None and quantity.kind in (Kind.MASS, Kind.VOLUME):
             self.systems.append(quantity.system)
-        self.errors_given = self.errors_given or quantity.error_base is not None
+        if quantity.error_base is not None and not read:
+            raise QuantityError(f"“{text}”: {_NO_ERROR_HERE}", pointer)
         return quantity
 
     def system(self, asked: str | None) -> System:
@@ -88,6 +88,24 @@ class Reader:
             if counts[system] > counts[best]:
                 best = system
         return best
+
+
+_NO_ERROR_HERE = "an error (±) belongs to what was read or poured. Leave it out here."
+
+
+def without_error(error: float | None, text: str, pointer: str = "") -> None:
+    """Refuse an error where nothing was read."""
+    if error is not None:
+        raise QuantityError(f"“{text}”: {_NO_ERROR_HERE}", pointer)
+
+
+_WEIGHED_SHARE = 0.002
+"""Standard deviation of a vessel's mass as a share: a scale for heavy things shows 50 g in 25 kg (judged)."""
+
+
+def share_of_error(acidity: Acidity) -> float | None:
+    """The stated error of a titration as a share of it; None where none was stated."""
+    return None if acidity.error is None or acidity.value <= 0.0 else acidity.error / acidity.value
 
 
 def meq_per_l(acidity: Acidity, density_g_ml: float) -> float:
@@ -148,32 +166,42 @@ def _corrected(given: GravityReading, value: float, abv_percent: float, hydromet
 def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
     """A lot as the planner takes it."""
     assumed: list[Assumed] = []
-    abv = _strength(given, hydrometer_c, reader, assumed)
+    strength = _strength(given, hydrometer_c, reader, assumed)
+    abv = strength.abv_percent
     gravity = _at("/gravity", lambda: gravity_from(given.gravity, abv, hydrometer_c, reader, fermented=abv > 0.0))
-    volume_l, mass_g = _size(given, reader)
-    acidity = None
+    size = _size(given, reader)
+    acidity = acidity_share = None
     if given.titratable_acidity is not None:
-        acidity = meq_per_l(
-            parse_acidity(given.titratable_acidity, pointer="/titratable_acidity"), gravity * WATER_G_PER_ML
-        )
-    sugar = None
+        read = parse_acidity(given.titratable_acidity, pointer="/titratable_acidity")
+        acidity, acidity_share = meq_per_l(read, gravity * WATER_G_PER_ML), share_of_error(read)
+    sugar = sugar_error = None
     if given.residual_sugar is not None:
-        sugar = parse_sugar_concentration(given.residual_sugar, pointer="/residual_sugar").g_per_l
+        tested = parse_sugar_concentration(given.residual_sugar, pointer="/residual_sugar")
+        sugar, sugar_error = tested.g_per_l, tested.error_g_per_l
     if given.titration_end_point_ph is not None and acidity is None:
         raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
     end_point = end_point_from(given.titration_end_point_ph)
     lot = lot_from_readings(
         given.name,
-        LotReadings(volume_l, mass_g, gravity, abv, given.lot_class, acidity, sugar, given.ph, end_point),
+        LotReadings(
+            size.volume_l, size.mass_g, gravity, abv, given.lot_class, acidity, sugar, given.ph, end_point, sugar_error
+        ),
     )
     if "lot_class" not in given.model_fields_set:
         assumed.append(
             Assumed("class", given.lot_class.value, "our default", "say what kind of liquid it is (“class”)")
         )
     assumed += _unstated_temperature(given, hydrometer_c)
-    lot = replace(lot, assumed=(*assumed, *lot.assumed))
+    lot = replace(
+        lot,
+        assumed=(*assumed, *lot.assumed),
+        titratable_sd_share=acidity_share,
+        strength_sd_percent=strength.sd_percent,
+        strength_per_gravity=strength.per_gravity,
+        strength_per_original=strength.per_original,
+    )
     least, most = _use(given, lot.volume_l, reader)
-    return LotAsked(lot, least, most, given.degassed, given.on_lees)
+    return LotAsked(lot, least, most, given.degassed, given.on_lees, size.sd_share)
 
 
 def end_point_from(given: float | None) -> float:
@@ -215,11 +243,24 @@ def _at(pointer: str, read: Callable[[], T]) -> T:
         raise error.below(pointer) from error
 
 
-def _strength(given: LotIn, hydrometer_c: float, reader: Reader, assumed: list[Assumed]) -> float:
+@dataclass(frozen=True, slots=True)
+class _Strength:
+    """A strength, and where it was reckoned from gravities its own spread and how it moves with both."""
+
+    abv_percent: float
+    sd_percent: float | None = None
+    per_gravity: float = 0.0
+    per_original: float = 0.0
+
+
+_STEP_SG = 1e-4
+
+
+def _strength(given: LotIn, hydrometer_c: float, reader: Reader, assumed: list[Assumed]) -> _Strength:
     if (given.abv_percent is None) == (given.original_gravity is None):
         raise InputError("Give the strength as abv_percent or the original_gravity, one of the two.", "/abv_percent")
     if given.abv_percent is not None:
-        return float(given.abv_percent)
+        return _Strength(float(given.abv_percent))
     assert given.original_gravity is not None
     original_given = given.original_gravity
     original = _at(
@@ -236,7 +277,17 @@ def _strength(given: LotIn, hydrometer_c: float, reader: Reader, assumed: list[A
             "distillation, or an ebulliometer",
         )
     )
-    return found.abv_percent
+    final = _at(
+        "/gravity", lambda: gravity_from(given.gravity, found.abv_percent, hydrometer_c, reader, fermented=True)
+    )
+    lower = abv_from_gravities(original - _STEP_SG, final - _STEP_SG).abv_percent
+    less = abv_from_gravities(original, final - _STEP_SG).abv_percent
+    return _Strength(
+        found.abv_percent,
+        (found.abv_high_percent - found.abv_low_percent) / 4.0,
+        (found.abv_percent - less) / _STEP_SG,
+        (less - lower) / _STEP_SG,
+    )
 
 
 def _fermented(given: LotIn, original: float, abv_percent: float, hydrometer_c: float, reader: Reader) -> Fermentation:
@@ -244,22 +295,39 @@ def _fermented(given: LotIn, original: float, abv_percent: float, hydrometer_c: 
     return _at("/original_gravity", lambda: abv_from_gravities(original, final))
 
 
-def _size(given: LotIn, reader: Reader) -> tuple[float | None, float | None]:
+@dataclass(frozen=True, slots=True)
+class _Size:
+    """How much there is of a lot, by volume or by mass, and its standard deviation as a share, where it is stated."""
+
+    volume_l: float | None
+    mass_g: float | None
+    sd_share: float | None
+
+
+def _sized(quantity: Quantity) -> float | None:
+    return None if quantity.error_base is None or not quantity.value_base else quantity.error_base / quantity.value_base
+
+
+def _size(given: LotIn, reader: Reader) -> _Size:
     weighed = given.gross is not None or given.tare is not None
     if (given.volume is not None) + (given.mass is not None) + weighed != 1:
         raise InputError("Give the lot's volume, or its mass, or gross and tare: one of the three.", "/volume")
     if given.volume is not None:
-        return reader.quantity(given.volume, VOLUME, "/volume", liquid=True).value_base / 1000.0, None
+        volume = reader.quantity(given.volume, VOLUME, "/volume", liquid=True, read=True)
+        return _Size(volume.value_base / 1000.0, None, _sized(volume))
     if given.mass is not None:
-        return None, reader.quantity(given.mass, MASS, "/mass").value_base
+        mass = reader.quantity(given.mass, MASS, "/mass", read=True)
+        return _Size(None, mass.value_base, _sized(mass) or _WEIGHED_SHARE)
     if given.gross is None or given.tare is None:
         raise InputError("Give both gross (full) and tare (empty).", "/gross" if given.gross is None else "/tare")
-    mass = (
-        reader.quantity(given.gross, MASS, "/gross").value_base - reader.quantity(given.tare, MASS, "/tare").value_base
-    )
-    if mass <= 0.0:
+    gross = reader.quantity(given.gross, MASS, "/gross", read=True)
+    tare = reader.quantity(given.tare, MASS, "/tare", read=True)
+    mass_g = gross.value_base - tare.value_base
+    if mass_g <= 0.0:
         raise InconsistentError("The full vessel weighs no more than the empty one: were they exchanged?", "/gross")
-    return None, mass
+    if gross.error_base is None and tare.error_base is None:
+        return _Size(None, mass_g, _WEIGHED_SHARE)
+    return _Size(None, mass_g, hypot(gross.error_base or 0.0, tare.error_base or 0.0) / mass_g)
 
 
 def _use(given: LotIn, volume_l: float, reader: Reader) -> tuple[float, float]:
@@ -277,98 +345,6 @@ def _use(given: LotIn, volume_l: float, reader: Reader) -> tuple[float, float]:
     if least > most:
         raise InconsistentError("The least to use is more than the most.", "/use/min")
     return least, most
-
-
-def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Callable[[], Circumstances]]:
-    """Instruments, and what builds the circumstances when all quantities have shown their system."""
-    instruments = reader.attempt("/instruments", lambda: _instruments(given, reader)) or Instruments()
-    intended = reader.attempt("/intended", lambda: _intended(given, reader)) or Intended()
-    end_point = reader.attempt("", lambda: end_point_from(given.titration_end_point_ph)) or DEFAULT_END_POINT_PH
-
-    senses = reader.attempt("/senses", lambda: _senses(given)) or OURS
-
-    own = tuple(
-        Assumed(f"relative sweetness of {sugar.value}", f"{value:g}", "the caller's own", "a tasting")
-        for sugar, value in senses.relative_sweetness
-    )
-
-    def build() -> Circumstances:
-        return Circumstances(
-            reader.system(given.units),
-            instruments,
-            intended,
-            given.currency,
-            own,
-            Echo(given.batch, given.date, given.note),
-            reader.errors_given,
-            end_point,
-            senses,
-        )
-
-    return instruments, build
-
-
-def _instruments(given: Common, reader: Reader) -> Instruments:
-    told = given.instruments
-    base = Instruments()
-    hydrometer, scale, jug = told.hydrometer, told.scale, told.jug
-    reader.errors_given = reader.errors_given or any(
-        (hydrometer is not None and hydrometer.error is not None, told.ph_meter is not None, told.volume is not None)
-    )
-    return Instruments(
-        scale_step_g=base.scale_step_g if scale is None else _step(scale.step, MASS, "/scale/step", reader),
-        jug_step_ml=base.jug_step_ml if jug is None else _step(jug.step, VOLUME, "/jug/step", reader),
-        hydrometer_error=base.hydrometer_error
-        if hydrometer is None or hydrometer.error is None
-        else float(hydrometer.error),
-        hydrometer_calibrated_at_c=base.hydrometer_calibrated_at_c
-        if hydrometer is None or hydrometer.calibrated_at is None
-        else parse_quantity(hydrometer.calibrated_at, TEMPERATURE, pointer="/hydrometer/calibrated_at").value_base,
-        ph_meter_error=base.ph_meter_error if told.ph_meter is None else float(told.ph_meter.error),
-        volume_error_percent=base.volume_error_percent
-        if told.volume is None
-        else parse_percent(told.volume.error, pointer="/volume/error"),
-        scale_given=scale is not None,
-    )
-
-
-def _senses(given: Common) -> Senses:
-    """The caller's just-noticeable steps: shares as text, differences as numbers."""
-    steps = []
-    for name, told in sorted(given.senses.steps.items()):
-        if isinstance(told, str):
-            steps.append((name, Step(parse_percent(told, pointer=f"/steps/{name}") / 100.0, True)))
-        else:
-            steps.append((name, Step(float(told), False)))
-    sugars = {c.value: c for c in RELATIVE_SWEETNESS}
-    sweetness = []
-    for sugar, value in sorted(given.senses.relative_sweetness.items()):
-        if sugar not in sugars:
-            raise InputError(
-                f"“{sugar}” is no sugar here: {', '.join(sorted(sugars))}.", f"/relative_sweetness/{sugar}"
-            )
-        sweetness.append((sugars[sugar], float(value)))
-    return Senses(tuple(steps), tuple(sweetness))
-
-
-def _step(text: str, kinds: frozenset[Kind], pointer: str, reader: Reader) -> float:
-    value = reader.quantity(text, kinds, pointer, liquid=kinds == VOLUME).value_base
-    if value <= 0.0:
-        raise InputError("A step is larger than zero.", pointer)
-    return value
-
-
-def _intended(given: Common, reader: Reader) -> Intended:
-    told = given.intended
-    storage = None
-    if told.storage_temperature is not None:
-        storage = parse_quantity(told.storage_temperature, TEMPERATURE, pointer="/storage_temperature").value_base
-    vessel = None
-    if told.vessel is not None:
-        vessel = reader.quantity(told.vessel, VOLUME, "/vessel", liquid=True).value_base / 1000.0
-        if vessel <= 0.0:
-            raise InputError("A vessel holds more than nothing.", "/vessel")
-    return Intended(told.container, storage, tuple(sorted(set(told.hurdles))), vessel)
 
 
 def distinct(names: Sequence[str], what: str, pointer: str) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import Final
 
-from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l
+from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l, share_of_error
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.inline import ingredient_from_composition
@@ -17,7 +17,7 @@ from service.catalogue.overrides import Measured, with_measured
 from service.catalogue.records import FruitFamily, Ingredient
 from service.errors import InconsistentError, InputError, QuantityError, ServiceError
 from service.model.lot_class import Assumed
-from service.planner.asked import AdditionAsked
+from service.planner.asked import AdditionAsked, Instruments
 from service.quantities import AcidityBasis, Kind, parse_acidity, parse_quantity
 
 _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*", re.IGNORECASE)
@@ -119,16 +119,33 @@ def _inline(given: CompositionIn) -> Ingredient:
     )
 
 
-def mass_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str) -> float:
-    """The mass [g] of an amount given by mass or, for a liquid, by volume."""
-    quantity = reader.quantity(text, MASS_OR_VOLUME, pointer, liquid=not ingredient.bulk_solid)
-    density = 1.0
-    if quantity.kind is not Kind.MASS:
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A mass, its stated error, and whether it was poured by volume instead; all in grams."""
+
+    mass_g: float
+    error_g: float | None
+    by_volume: bool
+    density_g_ml: float
+
+
+def weighed_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str, *, read: bool = True) -> Weighed:
+    """An amount given by mass or, for a liquid, by volume, with its error where it was `read` off something."""
+    quantity = reader.quantity(text, MASS_OR_VOLUME, pointer, liquid=not ingredient.bulk_solid, read=read)
+    density, by_volume = 1.0, quantity.kind is not Kind.MASS
+    if by_volume:
         try:
             density = density_g_ml(ingredient)
         except ServiceError as error:
             raise error.below(pointer) from error
-    return within(quantity.value_base * density, _MOST_G, "100,000 t", pointer)
+    mass_g = within(quantity.value_base * density, _MOST_G, "100,000 t", pointer)
+    error_g = None if quantity.error_base is None else quantity.error_base * density
+    return Weighed(mass_g, error_g, by_volume, density)
+
+
+def mass_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str) -> float:
+    """The mass [g] of an amount given by mass or, for a liquid, by volume, without an error."""
+    return weighed_from(text, ingredient, reader, pointer, read=False).mass_g
 
 
 def _price_per_g(given: PriceIn, ingredient: Ingredient, pack_g: float | None, reader: Reader) -> float:
@@ -214,14 +231,36 @@ class _Limits:
     pack_g: float | None = None
     whole_g: float | None = None
     unit: str | None = None
+    amount_sd_g: float | None = None
 
 
-def _limits(given: AdditionIn, ingredient: Ingredient, reader: Reader) -> _Limits:
+JUG_SD_STEPS = 0.25
+"""Standard deviation of a volume poured by a jug in steps of its marks: it is read to half a step (judged)."""
+
+
+def amount_sd_g(poured: Weighed, jug_step_ml: float) -> float | None:
+    """The standard deviation of an amount [g]: as stated, or the jug's; None where a scale showed it."""
+    if poured.error_g is not None:
+        return poured.error_g
+    if not poured.by_volume:
+        return None
+    step_ml = min(jug_step_ml, max(poured.mass_g / poured.density_g_ml / _MARKS, 0.1))
+    return JUG_SD_STEPS * step_ml * poured.density_g_ml
+
+
+_MARKS = 20.0
+"""A small amount is poured by a small measure: one with marks at no more than a twentieth of it (judged)."""
+
+
+def _limits(given: AdditionIn, ingredient: Ingredient, reader: Reader, jug_step_ml: float) -> _Limits:
     """Between what masses it may be chosen, and in what packs."""
     pack_g = _pack(given, ingredient, reader)
     if given.amount is not None:
         if given.min is not None or given.max is not None or given.max_packs is not None:
             raise InputError("Give a fixed amount or limits, not both.", "/amount")
+        if pack_g is None and not _speaks_of_packs(given.amount, pack_g, "/amount"):
+            poured = weighed_from(given.amount, ingredient, reader, "/amount")
+            return _Limits(poured.mass_g, poured.mass_g, amount_sd_g=amount_sd_g(poured, jug_step_ml))
         fixed = _limit(given.amount, ingredient, pack_g, reader, "/amount") or 0.0
         if pack_g is not None:
             part_g = 0.5 * pack_g if given.half_packs else pack_g
@@ -250,15 +289,17 @@ def _unit(text: str) -> str | None:
     return None if quantity.kind is Kind.PACKS else quantity.unit
 
 
-def addition_from(given: AdditionIn | AdditionPoured, reader: Reader) -> AdditionAsked:
+def addition_from(
+    given: AdditionIn | AdditionPoured, reader: Reader, jug_step_ml: float = Instruments().jug_step_ml
+) -> AdditionAsked:
     """An addition as the planner takes it."""
     table, alias, measured = _ingredient(given)
     ingredient = table if measured is None else measured.ingredient
     if isinstance(given, AdditionIn):
-        limits = _limits(given, ingredient, reader)
+        limits = _limits(given, ingredient, reader, jug_step_ml)
     else:
-        fixed = mass_from(given.amount, ingredient, reader, "/amount")
-        limits = _Limits(fixed, fixed)
+        poured = weighed_from(given.amount, ingredient, reader, "/amount")
+        limits = _Limits(poured.mass_g, poured.mass_g, amount_sd_g=amount_sd_g(poured, jug_step_ml))
     return AdditionAsked(
         ingredient,
         alias,
@@ -274,7 +315,14 @@ def addition_from(given: AdditionIn | AdditionPoured, reader: Reader) -> Additio
         limits.pack_g,
         limits.whole_g,
         _label_assumed(given),
+        limits.amount_sd_g,
+        _acidity_share(given),
     )
+
+
+def _acidity_share(given: AdditionBase) -> float | None:
+    text = None if given.measured is None else given.measured.titratable_acidity
+    return None if text is None else share_of_error(parse_acidity(text))
 
 
 def _label_assumed(given: AdditionBase) -> tuple[Assumed, ...]:

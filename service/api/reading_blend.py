@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 
 from service.api.numbers import RequestModel
-from service.api.reading import Reader, circumstances_from, distinct, gravity_from, lot_from
+from service.api.reading import Reader, distinct, gravity_from, lot_from
 from service.api.reading_additions import addition_from
+from service.api.reading_circumstances import circumstances_from
 from service.api.reading_targets import Steps, match_from, preference_from, target_from, target_value
 from service.api.requests import AdditionIn, AdditionPoured, LotIn, PropertyName, TargetIn, TargetSteps
 from service.api.requests_blend import (
@@ -26,6 +27,7 @@ from service.model.lot_class import Assumed
 from service.planner.asked import (
     AdditionAsked,
     ForecastAsked,
+    Instruments,
     LotAsked,
     PlanAsked,
     PortionAsked,
@@ -36,6 +38,7 @@ from service.planner.asked import (
     TradeAsked,
 )
 from service.planner.materials import materials_of, poured
+from service.quantities import parse_percent
 
 
 def _lots(given: Sequence[LotIn], hydrometer_c: float, reader: Reader, pointer: str) -> tuple[LotAsked, ...]:
@@ -46,11 +49,13 @@ def _lots(given: Sequence[LotIn], hydrometer_c: float, reader: Reader, pointer: 
     return tuple(lot for lot in found if lot is not None)
 
 
-def _additions(given: Sequence[RequestModel], reader: Reader, pointer: str) -> tuple[AdditionAsked, ...]:
+def _additions(
+    given: Sequence[RequestModel], instruments: Instruments, reader: Reader, pointer: str
+) -> tuple[AdditionAsked, ...]:
     found = []
     for i, addition in enumerate(given):
         assert isinstance(addition, AdditionIn | AdditionPoured)
-        asked = reader.attempt(f"{pointer}/{i}", partial(addition_from, addition, reader))
+        asked = reader.attempt(f"{pointer}/{i}", partial(addition_from, addition, reader, instruments.jug_step_ml))
         if asked is not None:
             found.append(asked)
     return tuple(found)
@@ -67,17 +72,17 @@ def _targets(
 
 
 def _recipe(
-    given: RecipeIn, hydrometer_c: float, reader: Reader, pointer: str
+    given: RecipeIn, instruments: Instruments, reader: Reader, pointer: str
 ) -> tuple[tuple[LotAsked, ...], tuple[AdditionAsked, ...]]:
     """Lots and additions of a recipe, every amount given, which make a liquid."""
     before = len(reader.faults)
-    lots = _lots(given.lots, hydrometer_c, reader, f"{pointer}/lots")
+    lots = _lots(given.lots, instruments.hydrometer_calibrated_at_c, reader, f"{pointer}/lots")
     for k, lot in enumerate(lots):
         if not lot.fixed:
             reader.faults.append(
                 InputError("A recipe pours a given amount: let min and max be equal.", f"{pointer}/lots/{k}/use")
             )
-    additions = _additions(given.additions, reader, f"{pointer}/additions")
+    additions = _additions(given.additions, instruments, reader, f"{pointer}/additions")
     _no_shared_names(lots, additions, reader, f"{pointer}/lots")
     if not given.lots and not given.additions:
         reader.faults.append(InputError("A recipe needs a lot or an addition.", pointer))
@@ -104,21 +109,22 @@ def _no_shared_names(
             )
 
 
-class _Shared:
+class SharedReading:
     """What every blend question reads: circumstances, lots, additions, targets, and the recipes beside them."""
 
     def __init__(self, given: BlendRequest, *, targets_needed: bool = True) -> None:
         self.reader = reader = Reader()
         instruments, self.circumstances = circumstances_from(given, reader)
+        self.instruments = instruments
         hydrometer_c = instruments.hydrometer_calibrated_at_c
         self.lots = _lots(given.lots, hydrometer_c, reader, "/lots")
-        self.additions = _additions(given.additions, reader, "/additions")
+        self.additions = _additions(given.additions, instruments, reader, "/additions")
         _no_shared_names(self.lots, self.additions, reader, "/lots")
         if not given.lots and not given.additions:
             reader.faults.append(InputError("Name at least one lot or one addition.", "/lots"))
         reader.attempt("", lambda: distinct([r.name for r in given.recipes], "recipes", "/recipes"))
         self.recipes = tuple(
-            RecipeAsked(recipe.name, *_recipe(recipe, hydrometer_c, reader, f"/recipes/{i}"))
+            RecipeAsked(recipe.name, *_recipe(recipe, instruments, reader, f"/recipes/{i}"))
             for i, recipe in enumerate(given.recipes)
         )
         self.steps = Steps({} if reader.faults else {r.name: r for r in self.recipes}, self.circumstances)
@@ -166,7 +172,7 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
 
     Raises: ServiceError with every fault of the request.
     """
-    shared = _Shared(given, targets_needed=not given.portions)
+    shared = SharedReading(given, targets_needed=not given.portions)
     reader = shared.reader
     prefer = [
         reader.attempt(f"/prefer/{i}", partial(preference_from, preference))
@@ -181,8 +187,39 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
                 "Portions share their stocks to the gram: leave rounding out, and round as you pour.", "/rounding"
             )
         )
+    hold_back = None
+    if given.hold_back is not None:
+        told = given.hold_back
+        hold_back = reader.attempt("/hold_back", lambda: _chance(told))
+        if portions:
+            reader.faults.append(InputError("Portions are not held back: ask for one drink.", "/hold_back"))
+    if portions:
+        _no_confidence((*shared.targets, *(t for p in portions for t in p.targets)), "portions", shared)
     plan = shared.plan(given, [p for p in prefer if p is not None], given.rounding, deadline_s)
-    return PortionsAsked(plan, portions) if portions else plan
+    return PortionsAsked(plan, portions) if portions else replace(plan, hold_back=hold_back)
+
+
+_LEAST_CHANCE, _MOST_CHANCE = 0.001, 0.5
+
+
+def _chance(given: float | str) -> float:
+    """A chance of overshooting, as a share."""
+    share = parse_percent(given) / 100.0 if isinstance(given, str) else float(given)
+    if not _LEAST_CHANCE <= share <= _MOST_CHANCE:
+        hint = f" Did you mean {share / 100.0:g}?" if _LEAST_CHANCE <= share / 100.0 <= _MOST_CHANCE else ""
+        raise InputError(f"The chance of overshooting lies between 0.001 and 0.5, not at {share:g}.{hint}")
+    return share
+
+
+def _no_confidence(targets: Iterable[TargetAsked], what: str, shared: SharedReading) -> None:
+    """Refuse chances where they are not solved for."""
+    for name in sorted({t.name for t in targets if t.confidence is not None}):
+        shared.reader.faults.append(
+            InputError(
+                f"A confidence is not solved for with {what}: leave it out, and narrow the range by your margin.",
+                f"/targets/{name}/confidence",
+            )
+        )
 
 
 def plan_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsked:
@@ -197,7 +234,7 @@ def plan_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsked:
     return plan
 
 
-def _portions(given: Sequence[PortionIn], shared: _Shared) -> tuple[PortionAsked, ...]:
+def _portions(given: Sequence[PortionIn], shared: SharedReading) -> tuple[PortionAsked, ...]:
     """The drinks of a request: their own targets, and those of the request for what they leave open."""
     reader = shared.reader
     reader.attempt("", lambda: distinct([p.name for p in given], "portions", "/portions"))
@@ -235,7 +272,7 @@ def trade_from(given: TradeOffRequest, deadline_s: float) -> TradeAsked:
 
     Raises: ServiceError with every fault of the request.
     """
-    shared = _Shared(given, targets_needed=False)
+    shared = SharedReading(given, targets_needed=False)
     reader = shared.reader
     if isinstance(given.y, str):
         y: Preference | None = Preference(given.y, given.y not in _LEAST_WISHED)
@@ -247,6 +284,7 @@ def trade_from(given: TradeOffRequest, deadline_s: float) -> TradeAsked:
     if given.recipes and not any(isinstance(target, TargetSteps) for target in given.targets.values()):
         detail = "Recipes stand beside a trade-off only for targets that step from them: leave them out."
         reader.faults.append(InputError(detail, "/recipes"))
+    _no_confidence(shared.targets, "trade-offs", shared)
     plan = shared.plan(given, [], "none", deadline_s)
     assert y is not None
     return TradeAsked(plan, given.x, y, given.points, given.also)
@@ -273,11 +311,11 @@ def _readings(
     return tuple((name, value) for name, value in found.items() if value is not None)
 
 
-def _forecast_recipe(given: RecipeForecastIn, hydrometer_c: float, reader: Reader, pointer: str) -> RecipeAsked:
-    lots, additions = _recipe(given, hydrometer_c, reader, pointer)
+def _forecast_recipe(given: RecipeForecastIn, instruments: Instruments, reader: Reader, pointer: str) -> RecipeAsked:
+    lots, additions = _recipe(given, instruments, reader, pointer)
     measured: tuple[tuple[str, float], ...] = ()
     if given.measured is not None:
-        measured = _readings(given.measured, hydrometer_c, reader, f"{pointer}/measured")
+        measured = _readings(given.measured, instruments.hydrometer_calibrated_at_c, reader, f"{pointer}/measured")
     scale_to = None
     if given.scale_to is not None:
         text = given.scale_to
@@ -294,10 +332,7 @@ def forecast_from(given: BlendForecastRequest) -> ForecastAsked:
     """
     reader = Reader()
     instruments, circumstances = circumstances_from(given, reader)
-    hydrometer_c = instruments.hydrometer_calibrated_at_c
     reader.attempt("", lambda: distinct([r.name for r in given.recipes], "recipes", "/recipes"))
-    recipes = [
-        _forecast_recipe(recipe, hydrometer_c, reader, f"/recipes/{i}") for i, recipe in enumerate(given.recipes)
-    ]
+    recipes = [_forecast_recipe(recipe, instruments, reader, f"/recipes/{i}") for i, recipe in enumerate(given.recipes)]
     reader.finish()
     return ForecastAsked(tuple(recipes), circumstances())

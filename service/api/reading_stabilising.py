@@ -8,7 +8,8 @@ from datetime import date
 from functools import partial
 from typing import Final
 
-from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, circumstances_from, gravity_from, meq_per_l
+from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, gravity_from, meq_per_l
+from service.api.reading_circumstances import circumstances_from
 from service.api.requests_stabilising import GravityOnDay, StabilisingPlanRequest
 from service.chemistry.sulfite import METABISULFITE_SO2_SHARE, PkBasis
 from service.chemistry.sulfite_limits import Market, WineColour
@@ -114,7 +115,7 @@ def stabilising_from(given: StabilisingPlanRequest) -> StabilisingAsked:
 
 def _volume(text: str, reader: Reader) -> tuple[float, float | None]:
     """Litres, and the error in percent where one was stated."""
-    found = reader.quantity(text, VOLUME, liquid=True)
+    found = reader.quantity(text, VOLUME, liquid=True, read=True)
     litres = found.value_base / 1000.0
     if litres <= 0.0:
         raise InputError("A volume is larger than zero.")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from math import inf
 from typing import Final
 
-from service.api.reading import MASS, VOLUME, Reader, gravity_from, meq_per_l
+from service.api.reading import MASS, VOLUME, Reader, gravity_from, meq_per_l, without_error
 from service.api.reading_additions import within
 from service.api.requests import PreferenceIn, TargetIn, TargetNear, TargetRange, TargetSteps
 from service.api.requests_blend import MatchIn
@@ -18,7 +18,7 @@ from service.planner.materials import materials_of, poured
 from service.planner.predict import value_of
 from service.planner.remembered import Matched, Remembered, match_of
 from service.planner.steps import value_after_steps
-from service.quantities import AcidityBasis, parse_acidity, parse_sugar_concentration
+from service.quantities import AcidityBasis, parse_acidity, parse_percent, parse_sugar_concentration
 
 _PLAUSIBLE: Final = {
     "gravity": (0.7, 1.6),
@@ -42,6 +42,7 @@ def target_value(name: str, given: float | str, pointer: str, reader: Reader) ->
     if isinstance(given, str):
         if name == "titratable_acidity":
             acidity = parse_acidity(given, pointer=pointer)
+            without_error(acidity.error, given, pointer)
             if acidity.basis in (AcidityBasis.G_PER_KG, AcidityBasis.MEQ_PER_KG):
                 raise InputError("Give the acidity of a drink per litre, such as “7 g/L tartaric”.", pointer)
             return acid_g_per_l_from_meq_per_l(meq_per_l(acidity, 1.0), Acid.TARTARIC)
@@ -51,7 +52,9 @@ def target_value(name: str, given: float | str, pointer: str, reader: Reader) ->
         if name == "added_mass":
             return within(reader.quantity(given, MASS, pointer).value_base, _MOST_G, "100,000 t", pointer)
         if name.endswith("_g_per_l"):
-            return parse_sugar_concentration(given, pointer=pointer).g_per_l
+            sugar = parse_sugar_concentration(given, pointer=pointer)
+            without_error(sugar.error_g_per_l, given, pointer)
+            return sugar.g_per_l
         raise InputError(f"Write {name} as a number ({law.unit or 'a ratio'}), without quotes.", pointer)
     if name in ("titratable_acidity", "volume", "added_mass", "added_volume"):
         example = {"titratable_acidity": "7 g/L tartaric", "added_mass": "2.5 kg"}.get(name, "25 L")
@@ -114,7 +117,10 @@ def target_from(name: str, given: TargetIn, reader: Reader, steps: Steps | None 
         words = " to ".join(str(v) for v in (given.min, given.max) if v is not None)
         if given.min is None or given.max is None:
             words = f"{'at most' if given.min is None else 'at least'} {words}"
-        return TargetAsked(name, low, high, None, words, given.priority or 1)
+        confidence = None if given.confidence is None else _confidence(given.confidence)
+        if confidence is not None:
+            words += f", {100.0 * confidence:g} % sure"
+        return TargetAsked(name, low, high, None, words, given.priority or 1, confidence)
     if isinstance(given, TargetNear):
         value = target_value(name, given.value, "/value", reader)
         half = law.tolerance(value)
@@ -126,6 +132,18 @@ def target_from(name: str, given: TargetIn, reader: Reader, steps: Steps | None 
     value = target_value(name, given, "", reader)
     half = law.tolerance(value)
     return TargetAsked(name, value - half, value + half, value, str(given))
+
+
+_LEAST_SURE, _MOST_SURE = 0.5, 0.999
+
+
+def _confidence(given: float | str) -> float:
+    """How sure a range is to be met, as a share."""
+    share = parse_percent(given, pointer="/confidence") / 100.0 if isinstance(given, str) else float(given)
+    if not _LEAST_SURE < share <= _MOST_SURE:
+        hint = f" Did you mean {share / 100.0:g}?" if _LEAST_SURE < share / 100.0 <= _MOST_SURE else ""
+        raise InputError(f"A confidence lies above 0.5 and up to 0.999, not at {share:g}.{hint}", "/confidence")
+    return share
 
 
 def _tolerance(name: str, given: float | str, reader: Reader) -> float:

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag
 
 from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
+from service.api.settings import MOST_DRAWS
 from service.model.lot_class import LotClass
 
 PropertyName = Literal[
@@ -166,6 +167,9 @@ class TargetRange(RequestModel):
     min: FiniteNumber | ShortText | None = None
     max: FiniteNumber | ShortText | None = None
     priority: WholeNumber | None = Field(None, ge=1, le=9, description="1 rules over 2; all equal unless said.")
+    confidence: FiniteNumber | ShortText | None = Field(
+        None, description="How sure the real drink is to lie in the range, such as 0.95.", examples=[0.95, "95 %"]
+    )
 
 
 class TargetNear(RequestModel):
@@ -253,14 +257,24 @@ class VolumeErrorIn(RequestModel):
     error: ShortText = Field(examples=["2 %"])
 
 
+class ShareErrorIn(RequestModel):
+    """The error of a reading as a share of it."""
+
+    error: ShortText = Field(examples=["2 %"])
+
+
 class InstrumentsIn(RequestModel):
-    """The caller's instruments; each has a trade default."""
+    """The caller's instruments; each has a trade default. An error is a standard deviation: two readings of three lie
+    within it."""
 
     hydrometer: HydrometerIn | None = None
     ph_meter: ErrorIn | None = None
     scale: StepIn | None = None
     jug: StepIn | None = None
     volume: VolumeErrorIn | None = None
+    titration: ShareErrorIn | None = None
+    refractometer: ErrorIn | None = Field(None, description="Error in °Bx.")
+    strength: ErrorIn | None = Field(None, description="Error of the strengths of lots, in % vol.")
 
 
 class IntendedIn(RequestModel):
@@ -303,3 +317,7 @@ class Common(RequestModel):
     instruments: InstrumentsIn = InstrumentsIn()
     intended: IntendedIn = IntendedIn()
     senses: SensesIn = SensesIn()
+    draws: WholeNumber | None = Field(
+        None, ge=1_000, le=MOST_DRAWS, description="Simulate so many drinks for the intervals, instead of first order."
+    )
+    seed: WholeNumber = Field(0, ge=0, le=2**31, description="Where the random numbers of `draws` begin.")

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText
+from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText
 from service.api.requests import (
     AdditionIn,
     AdditionPoured,
@@ -96,6 +96,11 @@ class BlendPlanRequest(BlendRequest):
         default_factory=list, max_length=5, description="In order of importance; default the least added mass."
     )
     rounding: Literal["none", "scale", "kitchen"] = "none"
+    hold_back: FiniteNumber | ShortText | None = Field(
+        None,
+        description="Tell a first addition too, which overshoots any target with at most this chance.",
+        examples=[0.05, "5 %"],
+    )
     portions: list[PortionIn] = Field(
         default_factory=list, max_length=10, description="Several drinks from these lots and stocks, solved together."
     )

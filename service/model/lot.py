@@ -59,6 +59,7 @@ class LotReadings:
     residual_sugar_g_per_l: float | None = None
     ph: float | None = None
     end_point_ph: float = DEFAULT_END_POINT_PH
+    residual_sugar_error_g_per_l: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,10 @@ class Lot:
     """A liquid as the model sees it: contents of the whole lot, its volume, and what was assumed.
 
     `acids` are those of a litre, with their spread. `residual_sugar_sd_g_per_l` is the spread of a residual sugar that
-    was assumed; None where it was measured.
+    was assumed, or measured with a stated error (`sugar_known`); else None. `titratable_sd_share` is the stated error
+    of a titration. A strength reckoned from gravities has the spread of the reckoning, `strength_sd_percent`, and moves
+    with the reading of the gravity by `strength_per_gravity` and with that of the original gravity by
+    `strength_per_original`; one that was given has none of the three.
     """
 
     name: str
@@ -78,6 +82,11 @@ class Lot:
     acids: Acids
     assumed: tuple[Assumed, ...]
     residual_sugar_sd_g_per_l: float | None = None
+    sugar_known: bool = False
+    titratable_sd_share: float | None = None
+    strength_sd_percent: float | None = None
+    strength_per_gravity: float = 0.0
+    strength_per_original: float = 0.0
 
 
 def lot_from_readings(name: str, readings: LotReadings) -> Lot:
@@ -127,7 +136,8 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
         tuple(assumed),
         DRY_EXTRACT[readings.lot_class].sd
         if readings.residual_sugar_g_per_l is None and readings.lot_class in DRY_EXTRACT
-        else None,
+        else readings.residual_sugar_error_g_per_l,
+        readings.residual_sugar_g_per_l is not None,
     )
 
 

@@ -84,7 +84,7 @@ class SourceCited:
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """A predicted property."""
+    """A predicted property with its 90 % interval."""
 
     __pydantic_config__ = SHOWN
 
@@ -92,11 +92,15 @@ class Prediction:
     """In `unit`."""
     unit: str
     """Unit of `value`; empty for a ratio."""
+    low: float
+    """Lower end of the 90 % interval: spread of tables, errors of readings and of measuring, the model's own."""
+    high: float
+    """Upper end."""
 
 
 @dataclass(frozen=True, slots=True)
 class VolumePrediction:
-    """Volume at 20 °C, in litres and US gallons."""
+    """Volume at 20 °C, in litres and US gallons, with its 90 % interval."""
 
     __pydantic_config__ = SHOWN
 
@@ -104,6 +108,10 @@ class VolumePrediction:
     """Litres at 20 °C, contraction included."""
     unit: str
     """L."""
+    low: float
+    """Lower end of the 90 % interval [L]."""
+    high: float
+    """Upper end [L]."""
     us_gallons: float
     """The same in US gallons."""
 
@@ -170,10 +178,30 @@ class SweetnessPrediction:
     """g/L of sucrose that would be as sweet, central."""
     unit: str
     """Unit of `value`."""
+    low: float
+    """Lower end of the 90 % interval of the sugars, at the central relative sweetness [g/L]."""
+    high: float
+    """Upper end [g/L]."""
     published_low: float
     """By the lowest published relative sweetness [g/L]."""
     published_high: float
     """By the highest [g/L]."""
+
+
+@dataclass(frozen=True, slots=True)
+class LeastKnown:
+    """What leaves most of an interval open."""
+
+    __pydantic_config__ = SHOWN
+
+    property: str
+    """Name of the property."""
+    largest_share_from: str
+    """The reading or assumption behind most of its variance."""
+    largest_share: float
+    """Its share of the variance, 0 to 1."""
+    text: str
+    """The same in words, with what would settle it."""
 
 
 @dataclass(frozen=True, slots=True)

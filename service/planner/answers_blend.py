@@ -9,8 +9,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from service.model.lot_class import Assumed
-from service.planner.answers import Amount, Caution, CrossCheck, NextReading, Predicted, Proof, SourceCited
-from service.planner.answers_decisions import SHOWN, Clash, Marginal
+from service.planner.answers import (
+    Amount,
+    Caution,
+    CrossCheck,
+    LeastKnown,
+    NextReading,
+    Predicted,
+    Proof,
+    SourceCited,
+)
+from service.planner.answers_decisions import SHOWN, AmountChange, Clash, Marginal, PropertyChange
 from service.planner.compare import AgainstReading, Difference
 
 
@@ -31,7 +40,9 @@ class TargetReport:
     miss: float
     """Distance from the value asked for, or outside the range; 0 if it counts as met."""
     met: bool
-    """Whether it counts as met."""
+    """Whether it counts as met; with a confidence, whether the real drink meets it that surely."""
+    chance: float | None
+    """Chance that the real drink lies in the range, or within half an instrument step of an exact value, 0 to 1."""
     binding: bool
     """Whether it holds the optimum where it is."""
     marginal: str | None
@@ -55,6 +66,72 @@ class Compared:
 
 
 @dataclass(frozen=True, slots=True)
+class Overshoot:
+    """What adding too much would do to one target, and how likely that is after the first addition."""
+
+    __pydantic_config__ = SHOWN
+
+    property: str
+    """Name of the property."""
+    bound: float
+    """The end of the range that additions could carry it beyond, in `unit`."""
+    unit: str
+    """Unit of `bound`."""
+    chance: float
+    """Chance that it lies beyond the bound after the first addition, 0 to 1."""
+    chance_at_once: float
+    """The same if everything were added at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class FirstAddition:
+    """What to add before measuring, so that no target is overshot with more than the chance asked for."""
+
+    __pydantic_config__ = SHOWN
+
+    overshoot_at_most: float
+    """The chance asked for, of overshooting any target, 0 to 1."""
+    amounts: tuple[Amount, ...]
+    """How much of each lot and addition now."""
+    held_back: tuple[AmountChange, ...]
+    """What the plan adds beyond it: expect to add about this after measuring."""
+    predicted: Predicted
+    """The drink after the first addition."""
+    overshoot: tuple[Overshoot, ...]
+    """Each target that additions could carry too far."""
+    text: str
+    """The same in words, and what to measure before the rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class CautionPrice:
+    """What it costs to be as sure as was asked: the plan beside the one that only its own figures would ask for."""
+
+    __pydantic_config__ = SHOWN
+
+    chances_without: tuple[ChanceWithout, ...]
+    """How sure the other plan would be of each target with a confidence."""
+    amounts: tuple[AmountChange, ...]
+    """This plan's amounts less the other's, the largest first."""
+    changes: tuple[PropertyChange, ...]
+    """This plan's drink less the other's: what is preferred, strength, gravity, acidity, volume, cost."""
+    text: str
+    """The same in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChanceWithout:
+    """How sure a plan made without regard to chances would be of a target."""
+
+    __pydantic_config__ = SHOWN
+
+    property: str
+    """Name of the property."""
+    chance: float
+    """Chance that the real drink would lie in the range, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
 class BlendPlan:
     """The answer to `solve_blend`."""
 
@@ -70,12 +147,18 @@ class BlendPlan:
     """How much of each lot and addition."""
     predicted: Predicted
     """The drink, from these very amounts."""
+    least_known: tuple[LeastKnown, ...]
+    """What leaves most of the intervals open: measure it first."""
     targets: tuple[TargetReport, ...]
     """What became of each target."""
     marginals: tuple[Marginal, ...]
     """What a small change of each binding target and stock costs."""
     clash: Clash | None
     """Why the targets cannot all be met, and what would settle it; null where they can."""
+    caution_price: CautionPrice | None
+    """What the confidence asked for costs; null where none was, or where it costs nothing."""
+    first_addition: FirstAddition | None
+    """What to add first, where `hold_back` was asked for: the rest after a measurement."""
     compared: tuple[Compared, ...]
     """How the drink differs from each recipe of the request."""
     cross_check: CrossCheck | None
@@ -116,6 +199,8 @@ class PortionPlan:
     """How much of each lot and addition goes into it."""
     predicted: Predicted
     """The drink, from these very amounts."""
+    least_known: tuple[LeastKnown, ...]
+    """What leaves most of the intervals open: measure it first."""
     targets: tuple[TargetReport, ...]
     """What became of each of its targets."""
     compared: tuple[Compared, ...]
@@ -176,6 +261,8 @@ class RecipeForecast:
     """Its amounts."""
     predicted: Predicted
     """What it will be."""
+    least_known: tuple[LeastKnown, ...]
+    """What leaves most of the intervals open: measure it first."""
     cross_check: CrossCheck | None
     """A second rule for the extract; null above 20 % vol."""
     scaled_by: float

@@ -6,15 +6,21 @@ from dataclasses import dataclass
 
 from service.catalogue.records import Ingredient
 from service.model.acidity import DEFAULT_END_POINT_PH
+from service.model.contents import Contents
 from service.model.lot import Lot
 from service.model.lot_class import Assumed
+from service.model.unknowns import Unknown
 from service.planner.steps import OURS, Senses
 from service.quantities import System
 
 
 @dataclass(frozen=True, slots=True)
 class Instruments:
-    """The caller's instruments; the defaults are common practice, no source. `scale_given`: its step is no default."""
+    """The caller's instruments; the defaults are common practice, no source. `given` names those that were stated.
+
+    An error is a standard deviation: two readings of three lie within it. `strength_error_percent` is that of a
+    strength that was given [% vol]: two gravities read to 0.001 leave 0.19, and the mass balance its own (judged).
+    """
 
     scale_step_g: float = 1.0
     jug_step_ml: float = 50.0
@@ -22,7 +28,15 @@ class Instruments:
     hydrometer_calibrated_at_c: float = 20.0
     ph_meter_error: float = 0.05
     volume_error_percent: float = 2.0
-    scale_given: bool = False
+    titration_error_percent: float = 2.0
+    refractometer_error_brix: float = 0.2
+    strength_error_percent: float = 0.25
+    given: frozenset[str] = frozenset()
+
+    @property
+    def scale_given(self) -> bool:
+        """Whether the step of the scale is no default."""
+        return "scale" in self.given
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +51,19 @@ class Intended:
 
 @dataclass(frozen=True, slots=True)
 class LotAsked:
-    """A lot to pour from: all of it, or between two volumes [L]."""
+    """A lot to pour from: all of it, or between two volumes [L].
+
+    `volume_sd_share` is the standard deviation of its volume as a share of it, where it was stated or the lot was
+    weighed. `unknowns`, of a litre, stand in the place of all that its readings leave open, the volume too.
+    """
 
     lot: Lot
     least_l: float
     most_l: float
     degassed: bool | None = None
     on_lees: bool | None = None
+    volume_sd_share: float | None = None
+    unknowns: tuple[Unknown, ...] | None = None
 
     @property
     def fixed(self) -> bool:
@@ -57,7 +77,10 @@ class AdditionAsked:
 
     `order` tells apart two additions of one ingredient, whatever their place in the request; `given` is a fixed
     amount in the caller's words; `unit` the one that its limits were written in. With `pack_g` it comes in packs of
-    that mass, `whole_g` being the part of a pack that may be used: all of it, or half.
+    that mass, `whole_g` being the part of a pack that may be used: all of it, or half. `amount_sd_g` is the standard
+    deviation of a given amount where it was stated or poured by a jug, `acidity_sd_share` that of a titration of it as
+    a share. `per_g` and `unknowns`, of a gram, stand in the
+    place of what the ingredient's own figures say, once a drink that holds some of it has been measured.
     """
 
     ingredient: Ingredient
@@ -74,11 +97,18 @@ class AdditionAsked:
     pack_g: float | None = None
     whole_g: float | None = None
     assumed: tuple[Assumed, ...] = ()
+    amount_sd_g: float | None = None
+    acidity_sd_share: float | None = None
+    per_g: Contents | None = None
+    unknowns: tuple[Unknown, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class TargetAsked:
-    """A target in the property's unit: a range, with or without a value to be near; `asked` in the caller's words."""
+    """A target in the property's unit: a range, with or without a value to be near; `asked` in the caller's words.
+
+    With a `confidence` the drink is to lie in the range with that chance, not only by the plan's own figures.
+    """
 
     name: str
     low: float
@@ -86,6 +116,7 @@ class TargetAsked:
     value: float | None
     asked: str
     priority: int = 1
+    confidence: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +140,8 @@ class Echo:
 class Circumstances:
     """What all blend questions share besides lots and additions.
 
-    `end_point_ph` is that of the acidities asked for and predicted. `errors_given`: the request states errors of
-    readings, which no interval of this version uses.
+    `end_point_ph` is that of the acidities asked for and predicted. With `draws` intervals are quantiles of so many
+    simulated drinks, the random numbers beginning at `seed`; without, they are first order.
     """
 
     system: System = "metric"
@@ -119,9 +150,10 @@ class Circumstances:
     currency: str | None = None
     assumed: tuple[Assumed, ...] = ()
     echo: Echo = Echo()
-    errors_given: bool = False
     end_point_ph: float = DEFAULT_END_POINT_PH
     senses: Senses = OURS
+    draws: int | None = None
+    seed: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +176,8 @@ class PlanAsked:
     """The main question: how much of what.
 
     `allow` names the kinds of ingredient that may be proposed although they need care; `beside` are recipes whose
-    differences from the plan are wanted, `remembered` what to heed about a drink that is matched.
+    differences from the plan are wanted, `remembered` what to heed about a drink that is matched. With `hold_back` a
+    first addition is wanted that overshoots any target with no more than that chance.
     """
 
     lots: tuple[LotAsked, ...]
@@ -157,6 +190,7 @@ class PlanAsked:
     allow: frozenset[str] = frozenset()
     beside: tuple[RecipeAsked, ...] = ()
     remembered: tuple[str, ...] = ()
+    hold_back: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,16 @@ from service.planner.answers_blend import BlendForecast, RecipeForecast
 from service.planner.asked import AdditionAsked, Circumstances, ForecastAsked, RecipeAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.compare import AgainstReading, against_readings, differences
-from service.planner.evidence import MODEL_VERSION, assumed_in, data_version, next_readings, sources_of
+from service.planner.evidence import (
+    MODEL_VERSION,
+    assumed_in,
+    data_version,
+    gravity_to_read,
+    next_readings,
+    sources_of,
+)
 from service.planner.materials import Material, materials_of, poured
-from service.planner.predict import amounts_of, cross_check, predict
+from service.planner.predict import amounts_of, cross_check, foreseen, predict
 
 
 def forecast_blend(asked: ForecastAsked) -> BlendForecast:
@@ -36,12 +43,14 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         if recipe.scale_to_l is not None:
             materials = tuple(map(in_other_amounts, materials))
         contents = poured(materials, masses)
-        predicted = predict(materials, masses, circumstances.end_point_ph, circumstances.senses)
+        told = foreseen(materials, masses, circumstances)
+        predicted = told.predicted
         recipes.append(
             RecipeForecast(
                 recipe.name,
                 amounts_of(materials, masses, contents.volume_ml / 1000.0, circumstances),
                 predicted,
+                told.least_known,
                 cross_check(predicted),
                 factor,
                 differences(recipes[0].predicted, predicted, circumstances.instruments, circumstances.senses)
@@ -54,16 +63,9 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         found = cautions_for(materials, masses, contents, predicted, circumstances)
         cautions += [replace(c, about=recipe.name) if _speaks_of_amounts(c) else c for c in found] if several else found
         if several:
-            readings.append(
-                NextReading(
-                    f"{recipe.name}: stir, degas a sample and read the gravity",
-                    "hydrometer",
-                    round(predicted.gravity.value, 4),
-                    "SG 20/20",
-                )
-            )
+            readings.append(gravity_to_read(predicted, circumstances.instruments, recipe.name))
         else:
-            readings += next_readings(materials, masses, predicted)
+            readings += next_readings(materials, masses, predicted, circumstances.instruments)
         everything += materials
     kept = sorted_once(cautions)
     return BlendForecast(
@@ -116,7 +118,7 @@ def _against(
         return ()
     if recipe.scale_to_l is not None:
         poured_g = [m.least_g for m in materials]
-        predicted = predict(materials, poured_g, circumstances.end_point_ph, circumstances.senses)
+        predicted = predict(materials, poured_g, circumstances)
     try:
         return against_readings(predicted, dict(recipe.measured), circumstances.instruments, circumstances.senses)
     except ServiceError as error:

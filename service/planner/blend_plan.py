@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from time import perf_counter
 
 from service.catalogue.loader import ingredients
@@ -13,13 +14,16 @@ from service.planner.answers import PRACTICE, Caution, Predicted
 from service.planner.answers_blend import BlendPlan, Compared
 from service.planner.answers_decisions import Clash
 from service.planner.asked import Circumstances, PlanAsked, RecipeAsked
+from service.planner.caution_price import caution_price
 from service.planner.cautions import cautions_for, sorted_once
+from service.planner.chances import narrowed, told_margins, too_unsure
 from service.planner.clash import explain_clash
 from service.planner.compare import differences
 from service.planner.evidence import MODEL_VERSION, assumed_beside, assumed_in, data_version, next_readings, sources_of
-from service.planner.materials import materials_of, poured
+from service.planner.hold_back import first_addition
+from service.planner.materials import Material, materials_of, poured
 from service.planner.plan_report import Solved
-from service.planner.predict import amounts_of, cross_check, predict
+from service.planner.predict import Foreseen, amounts_of, cross_check, foreseen, predict
 from service.planner.rounding import rounded_masses
 from service.planner.solving import answer
 
@@ -44,24 +48,25 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
             "/additions",
         )
     solved = Solved(asked, numbers, result, answered.settled)
+    unrounded = _clean(numbers.masses_g(result.x))
+    firm = narrowed(asked.targets, numbers.margins)
     rounded = rounded_masses(
         materials,
-        _clean(numbers.masses_g(result.x)),
-        asked.targets,
+        unrounded,
+        firm,
         asked.prefer,
         asked.circumstances,
         asked.rounding,
     )
     masses = rounded.masses_g
     marginals = solved.marginals()
-    predicted = predict(materials, masses, asked.circumstances.end_point_ph, asked.circumstances.senses)
+    told = foreseen(materials, masses, asked.circumstances)
+    predicted = told.predicted
     contents = poured(materials, masses)
-    reports = solved.reports(masses, contents, marginals)
+    reports = solved.reports(masses, contents, marginals, told.intervals)
     outcome = solved.outcome(reports)
     proof = solved.proof(outcome)
-    clash = None
-    if outcome == "targets_clash" or (result.packs_only and outcome == "nearest_measurable"):
-        clash = explain_clash(asked, materials, _clean(numbers.masses_g(result.x)), until=until)
+    clash = _clash(asked, solved, outcome, told, materials, unrounded, until)
     cautions = sorted_once(
         [
             *cautions_for(
@@ -79,6 +84,9 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
         ]
     )
     checked = cross_check(predicted)
+    first = None
+    if asked.hold_back is not None:
+        first = first_addition(asked, materials, masses)
     echo = asked.circumstances.echo
     return BlendPlan(
         outcome=outcome,
@@ -86,9 +94,12 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
         summary=solved.summary(outcome, proof, reports, predicted.ph, clash),
         amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, asked.circumstances, rounded.texts),
         predicted=predicted,
+        least_known=told.least_known,
         targets=reports,
         marginals=marginals,
         clash=clash,
+        caution_price=caution_price(asked, materials, unrounded) if outcome == "targets_met" else None,
+        first_addition=first,
         compared=tuple(compared_with(recipe, predicted, asked.circumstances) for recipe in asked.beside),
         cross_check=checked,
         currency=asked.circumstances.currency,
@@ -100,7 +111,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
             *assumed_beside(asked.beside, materials),
         ),
         cautions=cautions,
-        next_reading=next_readings(materials, masses, predicted),
+        next_reading=next_readings(materials, masses, predicted, asked.circumstances.instruments),
         sources=sources_of(materials, cautions, ("oiv_as2_03b",) if checked else ()),
         model_version=MODEL_VERSION,
         data_version=data_version(),
@@ -108,6 +119,31 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
         date=echo.date,
         note=echo.note,
     )
+
+
+def _clash(
+    asked: PlanAsked,
+    solved: Solved,
+    outcome: str,
+    told: Foreseen,
+    materials: Sequence[Material],
+    unrounded_g: Sequence[float],
+    until: float,
+) -> Clash | None:
+    """Why the targets cannot all be met: because they clash, or because nothing could be so sure."""
+    margins = solved.numbers.margins
+    if margins and outcome in ("targets_clash", "no_plan_found"):
+        unsure = too_unsure(asked.targets, margins, told.intervals)
+        if unsure is not None:
+            return unsure
+    if outcome != "targets_clash" and not (solved.result.packs_only and outcome == "nearest_measurable"):
+        return None
+    firm = narrowed(asked.targets, margins)
+    clash = explain_clash(replace(asked, targets=firm), materials, unrounded_g, until=until)
+    if not margins or clash is None:
+        return clash
+    words = told_margins(asked.targets, margins, asked.circumstances)
+    return replace(clash, text=f"{clash.text} ({words[0].upper()}{words[1:]}.)")
 
 
 def _of_what_would_help(clash: Clash | None) -> Iterator[Caution]:
@@ -119,7 +155,7 @@ def _of_what_would_help(clash: Clash | None) -> Iterator[Caution]:
 def compared_with(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:
     """How the plan's drink differs from that of a recipe."""
     materials = materials_of(recipe.lots, recipe.additions)
-    known = predict(materials, [m.least_g for m in materials], circumstances.end_point_ph, circumstances.senses)
+    known = predict(materials, [m.least_g for m in materials], circumstances)
     senses = circumstances.senses
     return Compared(recipe.name, known, differences(known, plan, circumstances.instruments, senses), senses.told)
 

@@ -16,7 +16,7 @@ from service.model.properties import property_value
 from service.physics.solutes import Component
 from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
 from service.planner.acidity_cautions import acidity_cautions
-from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, Level, Predicted
+from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, Level, Predicted, VolumePrediction
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
 from service.planner.refermentation import refermentation_cautions
@@ -47,13 +47,12 @@ def cautions_for(
     present = [m for m, g in zip(materials, masses_g, strict=True) if g > 0.0]
     return sorted_once(
         [
-            *refermentation_cautions(materials, masses_g, contents, circumstances),
+            *refermentation_cautions(materials, masses_g, contents, predicted, circumstances),
             *_ingredients(present, circumstances),
             *acidity_cautions(present, contents, predicted, corrected=acidity_asked),
-            *_vessel(contents, circumstances),
+            *_vessel(contents, predicted.volume, circumstances),
             *_ranges(present, contents),
             *_lots(present),
-            *_stated_errors(circumstances),
             *_always(contents),
         ]
     )
@@ -125,7 +124,8 @@ _FULL = 1e-3
 """A drink that is larger than its vessel by no more than this share has the vessel's volume."""
 
 
-def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Caution]:
+def _vessel(contents: Contents, predicted: VolumePrediction, circumstances: Circumstances) -> Iterator[Caution]:
+    """Whether the drink fits; an overflow that only the upper end of its interval would make is a warning."""
     vessel_l = circumstances.intended.vessel_l
     if vessel_l is None:
         return
@@ -136,6 +136,14 @@ def _vessel(contents: Contents, circumstances: Circumstances) -> Iterator[Cautio
             "stop",
             f"The blend makes {volume_l:.4g} L and the vessel holds {vessel_l:.4g} L: it would overflow. "
             "Split it, or make less.",
+            "arithmetic",
+        )
+    elif predicted.high > vessel_l * (1.0 + _FULL):
+        yield Caution(
+            "vessel_may_be_too_small",
+            "warning",
+            f"The blend makes {volume_l:.4g} L, perhaps {predicted.high:.4g} by the errors of measuring; the vessel "
+            f"holds {vessel_l:.4g} L: it may overflow. Add the last of it slowly.",
             "arithmetic",
         )
     elif volume_l > _FOAM_ROOM * vessel_l:
@@ -190,17 +198,6 @@ def _lots(present: Sequence[Material]) -> Iterator[Caution]:
             "warning",
             "A lot still stands on its lees: rack it and measure again, or the lees count as drink.",
             PRACTICE,
-        )
-
-
-def _stated_errors(circumstances: Circumstances) -> Iterator[Caution]:
-    if circumstances.errors_given:
-        yield Caution(
-            "errors_not_used",
-            "note",
-            "The errors of readings are not in the intervals of this version: those are of pH and acidity, with usual "
-            "errors.",
-            OUR_DEFAULT,
         )
 
 

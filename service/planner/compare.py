@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 from typing import Final
 
 from service.errors import InputError
 from service.model.properties import PROPERTIES
 from service.planner.answers import SHOWN, Predicted
 from service.planner.asked import Instruments
+from service.planner.intervals import Z_90
 from service.planner.steps import OURS, Senses, steps_between
-
-TITRATION_ERROR_G_PER_L: Final = 0.2
-"""Error of a titration at home, as tartaric acid [g/L]; our default (2 to 5 % of 4 to 10 g/L, computed)."""
 
 ABV_ERROR_PERCENT: Final = 0.5
 """Error of a strength from hydrometer and refractometer read to 0.001 and 0.2 °Bx [% vol]: 0.48, computed."""
+
+LEAST_TITRATION_ERROR_G_PER_L: Final = 0.05
+"""No titration at home is better than this, as tartaric acid [g/L]: 0.05 mL in a 10 mL sample with 0.1 mol/L is 0.03 as
+citric acid (computed)."""
 
 READ: Final = ("gravity", "abv_percent", "titratable_acidity", "ph", "volume")
 """Properties that a maker reads."""
@@ -64,6 +66,9 @@ class AgainstReading:
     """What the instrument may be off by, in `unit`."""
     exceeds_instruments: bool
     """Whether the difference is more than that: then an amount, a reading or an assumption is off."""
+    within_interval: bool
+    """Whether the reading lies in the 90 % interval of the prediction, the instrument's own error included: then what
+    is off is no more than usual."""
 
 
 def instrument_error(name: str, level: float, instruments: Instruments) -> float | None:
@@ -71,7 +76,7 @@ def instrument_error(name: str, level: float, instruments: Instruments) -> float
 
     Parameters: name of the property; level [its unit]; instruments of the request.
     Returns: the error in the property's unit, one way; None where nothing reads it.
-    Source: the request's instruments; TITRATION_ERROR_G_PER_L and ABV_ERROR_PERCENT, our defaults.
+    Source: the request's instruments; ABV_ERROR_PERCENT.
 
     >>> instrument_error("volume", 25.0, Instruments()), instrument_error("cost", 1.0, Instruments())
     (0.5, None)
@@ -82,7 +87,9 @@ def instrument_error(name: str, level: float, instruments: Instruments) -> float
         return instruments.ph_meter_error
     if name == "volume":
         return instruments.volume_error_percent / 100.0 * abs(level)
-    return {"titratable_acidity": TITRATION_ERROR_G_PER_L, "abv_percent": ABV_ERROR_PERCENT}.get(name)
+    if name == "titratable_acidity":
+        return max(instruments.titration_error_percent / 100.0 * abs(level), LEAST_TITRATION_ERROR_G_PER_L)
+    return ABV_ERROR_PERCENT if name == "abv_percent" else None
 
 
 def differences(
@@ -147,6 +154,7 @@ def against_readings(
                 _shown_steps(name, value, reading, senses),
                 _shown(name, error),
                 abs(reading - value) > error * (1.0 + _SLACK),
+                _within(predicted, name, reading, error),
             )
         )
     return tuple(found)
@@ -164,6 +172,26 @@ def _exceeds(name: str, before: float, after: float, instruments: Instruments) -
     if errors[0] is None or errors[1] is None:
         return None
     return abs(after - before) > sqrt(errors[0] ** 2 + errors[1] ** 2) * (1.0 + _SLACK)
+
+
+def readings_expected(drink: Predicted, name: str, error: float) -> tuple[float, float]:
+    """The 90 % interval of what an instrument will read of a property: that of the prediction, widened by its error.
+
+    Half widths of independent errors add up as √(a² + b²).
+
+    Parameters: drink; name of a property that it has; error of the instrument, a standard deviation [its unit].
+    Returns: lower and upper end [the property's unit].
+    """
+    prediction = getattr(drink, name)
+    half = Z_90 * error
+    low = prediction.value - hypot(prediction.value - prediction.low, half)
+    return low, prediction.value + hypot(prediction.high - prediction.value, half)
+
+
+def _within(drink: Predicted, name: str, reading: float, error: float) -> bool:
+    """Whether a reading lies in the interval of a prediction, widened by the error of the reading."""
+    low, high = readings_expected(drink, name, error)
+    return low <= reading <= high
 
 
 def _value(drink: Predicted, name: str) -> float | None:

@@ -9,8 +9,10 @@ from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
 from service.catalogue.records import Category
 from service.model.lot_class import DRY_EXTRACT, Assumed, LotClass
+from service.model.properties import PROPERTIES
 from service.planner.answers import Caution, NextReading, Predicted, SourceCited
-from service.planner.asked import AdditionAsked, Circumstances, LotAsked, RecipeAsked
+from service.planner.asked import AdditionAsked, Circumstances, Instruments, LotAsked, RecipeAsked
+from service.planner.compare import instrument_error, readings_expected
 from service.planner.materials import Material, materials_of
 
 MODEL_SOURCES = (
@@ -27,6 +29,12 @@ MODEL_SOURCES = (
 """Every blend answer stands on these: volumes, sweetness, noticeable steps, dissociation constants; the others are
 added where used."""
 
+_DIGITS_READ = {"volume": 2}
+"""Where a reading is told with other digits than a prediction."""
+
+USUAL_INSTRUMENTS = Instruments()
+"""What a reading may err by where nothing was stated."""
+
 _WEAK = ("memory", "judged", "estimate")
 _MEASURABLE = {
     Category.HONEY: "its moisture (a honey refractometer)",
@@ -34,12 +42,14 @@ _MEASURABLE = {
     Category.CONCENTRATE: "its Brix and titratable acidity, diluted to single strength",
 }
 
-__all__ = ["MODEL_VERSION", "assumed_in", "data_version", "next_readings", "sources_of"]
+__all__ = ["MODEL_VERSION", "assumed_in", "data_version", "gravity_to_read", "next_readings", "sources_of"]
 
 
 def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> tuple[Assumed, ...]:
     """Every default used, each once: of the request, of the lots, and of the ingredients that were not measured."""
     found: list[Assumed] = list(circumstances.assumed)
+    materials = tuple(materials)
+    found += _instruments(materials, circumstances)
     for material in materials:
         asked = material.source
         if isinstance(asked, LotAsked):
@@ -65,6 +75,10 @@ def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> t
                     "the local water report",
                 )
             )
+        if asked.ingredient.category is Category.CUSTOM:
+            found.append(
+                Assumed(f"{material.name}: composition", "exact", "as given, without any spread", "measure it as a lot")
+            )
         provenance = asked.ingredient.provenance.get("composition")
         how = _MEASURABLE.get(asked.ingredient.category)
         if provenance is not None and how is not None and not asked.measured:
@@ -78,6 +92,31 @@ def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> t
                 )
             )
     return tuple(dict.fromkeys(found))
+
+
+def _instruments(materials: Sequence[Material], circumstances: Circumstances) -> list[Assumed]:
+    """The errors of instruments that nobody stated and that intervals count with, in one line."""
+    tools = circumstances.instruments
+    lots = [m.source for m in materials if isinstance(m.source, LotAsked) and m.source.unknowns is None]
+    errors = []
+    if lots:
+        errors += [
+            ("hydrometer", f"hydrometer ±{tools.hydrometer_error:g} SG"),
+            ("strength", f"strength ±{tools.strength_error_percent:g} % vol"),
+        ]
+        if any(lot.volume_sd_share is None for lot in lots):
+            errors.append(("volume", f"volume ±{tools.volume_error_percent:g} %"))
+        if any(lot.lot.titratable_known and lot.lot.titratable_sd_share is None for lot in lots):
+            errors.append(("titration", f"titration ±{tools.titration_error_percent:g} %"))
+        if any(lot.lot.ph_known for lot in lots):
+            errors.append(("ph_meter", f"pH meter ±{tools.ph_meter_error:g}"))
+    if any(m.kind == "addition" for m in materials):
+        errors.append(("scale", f"scale that shows {tools.scale_step_g:g} g"))
+    told = [text for name, text in errors if name not in tools.given]
+    if not told:
+        return []
+    what = "errors of readings, each a standard deviation"
+    return [Assumed(what, ", ".join(told), "common practice, no source; strength judged", "state yours in instruments")]
 
 
 def assumed_beside(recipes: Sequence[RecipeAsked], known: Iterable[Material]) -> tuple[Assumed, ...]:
@@ -107,8 +146,43 @@ def sources_of(
     return tuple(SourceCited(key, table[key].title, table[key].mark) for key in sorted(keys))
 
 
+def to_read(
+    name: str,
+    predicted: Predicted,
+    instruments: Instruments,
+    do: str,
+    instrument: str,
+    unit: str,
+    at_temperature: str | None = None,
+) -> NextReading:
+    """A reading of a blend, with what to expect of it: a property's value, and its interval widened by the error of
+    the instrument itself."""
+    value = getattr(predicted, name).value
+    error = instrument_error(name, value, instruments)
+    low, high = readings_expected(predicted, name, 0.0 if error is None else error)
+    digits = _DIGITS_READ.get(name, PROPERTIES[name].decimals)
+    return NextReading(
+        do,
+        instrument,
+        round(value, digits),
+        unit,
+        at_temperature,
+        low=round(low, digits),
+        high=round(high, digits),
+    )
+
+
+def gravity_to_read(predicted: Predicted, instruments: Instruments, of: str) -> NextReading:
+    """The reading that shows best whether one of several blends came out."""
+    do = f"{of}: stir, degas a sample and read the gravity"
+    return to_read("gravity", predicted, instruments, do, "hydrometer", "SG 20/20")
+
+
 def next_readings(
-    materials: Sequence[Material], masses_g: Sequence[float], predicted: Predicted
+    materials: Sequence[Material],
+    masses_g: Sequence[float],
+    predicted: Predicted,
+    instruments: Instruments = USUAL_INSTRUMENTS,
 ) -> tuple[NextReading, ...]:
     """What to measure: before pouring, what was assumed; after it, what shows whether the blend came out."""
     before: list[NextReading] = []
@@ -132,35 +206,26 @@ def next_readings(
                 )
             )
     after = [
-        NextReading(
+        to_read(
+            "gravity",
+            predicted,
+            instruments,
             "stir, degas a sample and read the gravity",
             "hydrometer",
-            round(predicted.gravity.value, 4),
             "SG 20/20",
             "20 °C, or enter the sample's temperature",
         ),
-        NextReading(
-            "read the volume in the vessel", "marks of the vessel", round(predicted.volume.value, 2), "L", "20 °C"
-        ),
-        NextReading(
+        to_read("volume", predicted, instruments, "read the volume in the vessel", "marks of the vessel", "L", "20 °C"),
+        to_read(
+            "titratable_acidity",
+            predicted,
+            instruments,
             f"titrate a degassed sample to pH {predicted.titratable_acidity.end_point_ph:g}",
             "burette or acid kit",
-            round(predicted.titratable_acidity.g_per_l_tartaric, 2),
             "g/L tartaric",
-            low=predicted.titratable_acidity.low,
-            high=predicted.titratable_acidity.high,
         ),
     ]
     if predicted.ph is not None:
-        after.append(
-            NextReading(
-                "read the pH of a degassed sample",
-                "pH meter, checked in pH 4.01 and 7.00",
-                round(predicted.ph.value, 2),
-                "pH",
-                "20 °C",
-                low=predicted.ph.low,
-                high=predicted.ph.high,
-            )
-        )
+        ph_meter = "pH meter, checked in pH 4.01 and 7.00"
+        after.append(to_read("ph", predicted, instruments, "read the pH of a degassed sample", ph_meter, "pH", "20 °C"))
     return (*before, *after)

@@ -45,8 +45,12 @@ def _signed(text: str, positive: bool) -> str:
     return ("+" if positive else "−") + text
 
 
-def _in_unit(value: float, unit: str, step: float) -> str:
-    """A signed change of a property in words."""
+def signed_in_unit(value: float, unit: str, step: float) -> str:
+    """A signed change of a property in words.
+
+    >>> signed_in_unit(-0.02, "% vol", 0.01)
+    '−0.02 % vol'
+    """
     return _signed(number_text(abs(value), step), value > 0.0) + ("" if unit in _WITHOUT_UNIT else f" {unit}")
 
 
@@ -100,7 +104,7 @@ def marginal_in_words(
         part = share * change
         if abs(part) >= 0.5 * step or wished:
             fine = min(step, _two_digits(part)) if wished else step
-            side.append(f"{plain_property(name)} {_in_unit(part, unit, fine)}")
+            side.append(f"{plain_property(name)} {signed_in_unit(part, unit, fine)}")
     return Marginal(
         shift.of,
         float(f"{shift.step:.4g}"),
@@ -129,7 +133,7 @@ def _size(step: float, shift: Shift, circumstances: Circumstances) -> str:
 
 def _head(shift: Shift, circumstances: Circumstances) -> str:
     if shift.own is None:
-        return f"{_in_unit(shift.step, shift.unit, 0.1 * _two_digits(shift.step))} takes"
+        return f"{signed_in_unit(shift.step, shift.unit, 0.1 * _two_digits(shift.step))} takes"
     kind, _, name = shift.of.partition(" of ")
     size = _size(shift.step, shift, circumstances)
     if kind == "least":
@@ -143,5 +147,5 @@ def _until(shift: Shift, circumstances: Circumstances) -> str:
         return ""
     end = shift.holds * shift.step
     if shift.own is None:
-        return f"; this rate holds to about {_in_unit(end, shift.unit, _two_digits(end))} only" if end else ""
+        return f"; this rate holds to about {signed_in_unit(end, shift.unit, _two_digits(end))} only" if end else ""
     return f"; this rate holds for about {_size(end, shift, circumstances)} only" if end else ""

@@ -70,8 +70,8 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
             Material(
                 ingredient.id + number,
                 "addition",
-                contents_per_g(ingredient),
-                None if ingredient.bulk_solid else density_g_ml(ingredient),
+                contents_per_g(ingredient) if addition.per_g is None else addition.per_g,
+                _density_g_ml(addition),
                 addition.least_g,
                 addition.most_g,
                 addition.price_per_g,
@@ -81,6 +81,13 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
             )
         )
     return tuple(found)
+
+
+def _density_g_ml(asked: AdditionAsked) -> float | None:
+    """Density of an addition as it is known now; None for a dry solid."""
+    if asked.ingredient.bulk_solid:
+        return None
+    return density_g_ml(asked.ingredient) if asked.per_g is None else asked.per_g.mass_g / asked.per_g.volume_ml
 
 
 def poured(materials: Sequence[Material], masses_g: Sequence[float]) -> Contents:

@@ -6,8 +6,8 @@ and a batch k times as large is the same problem.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache, partial
 from math import inf
 
@@ -22,11 +22,12 @@ from service.physics.ethanol_water import (
 )
 from service.physics.mixture import WATER_G_PER_ML
 from service.planner.asked import Preference, TargetAsked
+from service.planner.chances import Margins
 from service.planner.materials import Material, poured
 from service.planner.ratios import Ratios
 from service.planner.steps import OURS, Senses
 from service.solver.local import is_liquid
-from service.solver.problem import Aim, Problem, Ratio
+from service.solver.problem import Aim, Problem, Ratio, volume_at
 from service.solver.stages import Goal
 
 _DENSEST_KG_PER_L = 1.75
@@ -61,6 +62,7 @@ class Numbers:
     boundless: tuple[int, ...]
     ph_beside: float | None
     senses: Senses = OURS
+    margins: Mapping[str, Margins] = field(default_factory=dict)
 
     @property
     def materials(self) -> Sequence[Material]:
@@ -92,7 +94,24 @@ class Numbers:
             else goal
             for goal in self.goals
         )
-        return replace(self, problem=replace(self.problem, rows=rows, aims=tuple(aims)), goals=goals, ph_beside=beside)
+        problem = replace(self.problem, rows=rows, aims=tuple(aims))
+        return replace(self, problem=problem, goals=goals, ph_beside=beside, margins={})
+
+    def with_margins(self, margins: Mapping[str, Margins], chemistry: Chemistry, x: Sequence[float]) -> Numbers:
+        """The same problem with targets that keep their margins, which were taken at the amounts x.
+
+        Parameters: margins by target, taken anew; chemistry of the blend at x.
+        """
+        by_name = {target.name: target for target in self.targets}
+        volume = volume_at(self.problem, x)
+        goals = []
+        for goal in self.goals:
+            if goal.name not in margins:
+                goals.append(goal)
+                continue
+            plain = _goal(by_name[goal.name], self.ratios, chemistry, self.ph_beside, self.senses)
+            goals.append(_with_margins(plain, margins[goal.name], x, volume))
+        return replace(self, goals=tuple(goals), margins=margins)
 
     def masses_g(self, x: Sequence[float]) -> list[float]:
         """The mass of every material at a point of the solver, without the dust of its tolerance below nought."""
@@ -339,6 +358,19 @@ def _goal(target: TargetAsked, ratios: Ratios, chemistry: Chemistry, ph: float |
         target.priority,
         ph_ratio,
     )
+
+
+def _with_margins(goal: Goal, margins: Margins, x: Sequence[float], volume: float) -> Goal:
+    """A goal whose range is narrower by the margins, each bound with a ratio that carries its own."""
+    low, high = goal.low + margins.low.size, goal.high - margins.high.size
+
+    def at(bound: float) -> Ratio:
+        above = bound == high
+        ratio = goal.ratio_at(bound)
+        margin = margins.high if above else margins.low
+        return margin.kept_by(ratio, ratio.divisor(x, volume), above=above)
+
+    return replace(goal, low=low, high=high, at=cache(at), chance=True)
 
 
 def ph_counted_from(targets: Sequence[TargetAsked], ph: float | None = None) -> float | None:

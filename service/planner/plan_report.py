@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isinf
 from typing import Literal
@@ -15,6 +15,8 @@ from service.planner.answers import Caution, PhPrediction, Proof
 from service.planner.answers_blend import TargetReport
 from service.planner.answers_decisions import Clash, Marginal
 from service.planner.asked import Circumstances, PlanAsked, TargetAsked
+from service.planner.chances import chance_of, shortfall
+from service.planner.intervals import Interval
 from service.planner.marginals import binding_targets, marginals_of
 from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
@@ -94,9 +96,13 @@ class Solved:
         return marginals_of(self.result, self.numbers, values, circumstances, [p.name for p in self.asked.prefer])
 
     def reports(
-        self, masses_g: Sequence[float], contents: Contents, marginals: Sequence[Marginal] = ()
+        self,
+        masses_g: Sequence[float],
+        contents: Contents,
+        marginals: Sequence[Marginal],
+        intervals: Mapping[str, Interval],
     ) -> tuple[TargetReport, ...]:
-        """What became of each target with these masses; `marginals` of the plan, where they are known."""
+        """What became of each target with these masses, whose `intervals` say how sure it is."""
         binding = binding_targets(self.result)
         prices = {m.of: m.text for m in marginals}
         share = SOLVER_SHARE if self.asked.rounding == "none" else ROUNDING_SHARE
@@ -110,7 +116,7 @@ class Solved:
                 self.asked.circumstances.end_point_ph,
                 self.asked.circumstances.senses,
             )
-            report = report_of(target, reached, share)
+            report = report_of(target, reached, share, intervals.get(target.name))
             marginal = prices.get(target.name)
             found.append(replace(report, binding=target.name in binding or marginal is not None, marginal=marginal))
         return tuple(found)
@@ -156,7 +162,8 @@ class Solved:
             if clash is not None and clash.conflict:
                 return f"{clash.text} Proved; the nearest plan: {words}."
             return f"No amounts within the limits meet all targets (proved). The nearest plan: {words}."
-        return f"No plan was found, and it is not proved that there is none. The nearest found: {words}."
+        why = f"{clash.text} " if clash is not None else ""
+        return f"{why}No plan was found, and it is not proved that there is none. The nearest found: {words}."
 
     def edge_cautions(self) -> list[Caution]:
         """One for each addition at the edge of the search."""
@@ -185,10 +192,16 @@ class Solved:
         return found
 
 
-def report_of(target: TargetAsked, reached: float | None, share: float) -> TargetReport:
-    """What became of one target; it counts as met within `share` of what counts as exact."""
+def report_of(
+    target: TargetAsked, reached: float | None, share: float, interval: Interval | None = None
+) -> TargetReport:
+    """What became of one target; it counts as met within `share` of what counts as exact, as surely as was asked."""
     law = PROPERTIES[target.name]
     miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
+    short = 0.0
+    if target.confidence is not None and interval is not None:
+        short = shortfall(target, interval)
+        miss = max(miss, short)
     size = abs(reached) if reached is not None else 0.0
     met = miss <= share * law.tolerance(size) + 1e-12 * size
     return TargetReport(
@@ -196,8 +209,9 @@ def report_of(target: TargetAsked, reached: float | None, share: float) -> Targe
         asked=target.asked,
         reached=None if reached is None else rounded(target.name, reached),
         unit=law.unit,
-        miss=0.0 if met or isinf(miss) else float(f"{_distance(target, reached or 0.0):.3g}"),
+        miss=0.0 if met or isinf(miss) else float(f"{max(_distance(target, reached or 0.0), short):.3g}"),
         met=met,
+        chance=None if interval is None else round(chance_of(target, interval), 3),
         binding=False,
         marginal=None,
     )

@@ -23,11 +23,19 @@ from service.planner.blend_forecast import in_other_amounts
 from service.planner.blend_plan import compared_with
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.clash import explain_clash
-from service.planner.evidence import MODEL_VERSION, assumed_beside, assumed_in, data_version, next_readings, sources_of
+from service.planner.evidence import (
+    MODEL_VERSION,
+    assumed_beside,
+    assumed_in,
+    data_version,
+    gravity_to_read,
+    next_readings,
+    sources_of,
+)
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, likely_blend, numbers_from, reference_litres
 from service.planner.plan_report import SOLVER_SHARE, miss_words, report_of
-from service.planner.predict import amounts_of, cross_check, predict, value_of
+from service.planner.predict import amounts_of, cross_check, foreseen, value_of
 from service.planner.solving import answer
 from service.solver.goals import Outcome
 from service.solver.portions import Part, PortionsResult, solve_portions
@@ -182,7 +190,8 @@ def _written(
     for portion, n, x in zip(asked.portions, numbers, result.xs, strict=True):
         masses = [0.0 if abs(m) < _DUST_G else m for m in n.masses_g(x)]
         contents = poured(n.materials, masses)
-        predicted = predict(n.materials, masses, circumstances.end_point_ph, circumstances.senses)
+        told = foreseen(n.materials, masses, circumstances)
+        predicted = told.predicted
         totals = [a + b for a, b in zip(totals, masses, strict=True)]
         volume_l += contents.volume_ml / 1000.0
         reports = tuple(
@@ -190,6 +199,7 @@ def _written(
                 t,
                 value_of(t.name, n.materials, masses, contents, circumstances.end_point_ph, circumstances.senses),
                 SOLVER_SHARE,
+                told.intervals.get(t.name),
             )
             for t in portion.targets
         )
@@ -199,6 +209,7 @@ def _written(
                 portion.name,
                 amounts_of(n.materials, masses, contents.volume_ml / 1000.0, circumstances),
                 predicted,
+                told.least_known,
                 reports,
                 tuple(compared_with(recipe, predicted, circumstances) for recipe in asked.plan.beside),
                 checked,
@@ -214,14 +225,7 @@ def _written(
         )
         cautions += [replace(c, about=portion.name) if any(ch.isdigit() for ch in c.text) else c for c in found]
         before.update(dict.fromkeys(r for r in next_readings(n.materials, masses, predicted) if r.expect is None))
-        readings.append(
-            NextReading(
-                f"{portion.name}: stir, degas a sample and read the gravity",
-                "hydrometer",
-                round(predicted.gravity.value, 4),
-                "SG 20/20",
-            )
-        )
+        readings.append(gravity_to_read(predicted, circumstances.instruments, portion.name))
     outcome, proof = _verdict(result, portions, settled)
     hopeless: list[str] = []
     if outcome != "targets_met":

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from service.errors import ServiceError
 from service.model.acidity import DEFAULT_END_POINT_PH
@@ -10,17 +11,21 @@ from service.model.contents import Contents
 from service.model.properties import PROPERTIES, SWEETNESS_HIGH, SWEETNESS_LOW, dot, property_value
 from service.physics.extract import extract_g_per_l_from_sg_and_abv, litre_from_sg_and_abv
 from service.physics.solutes import Component
-from service.planner.acidity import acidity_of, ph_prediction
+from service.planner.acidity import acidity_prediction, ph_prediction
 from service.planner.answers import (
     Amount,
     CrossCheck,
+    LeastKnown,
     Predicted,
     Prediction,
     SweetnessPrediction,
     VolumePrediction,
 )
 from service.planner.asked import AdditionAsked, Circumstances, Instruments
-from service.planner.materials import Material, poured
+from service.planner.draws import drawn_intervals
+from service.planner.intervals import Interval, spreads_of
+from service.planner.least_known import least_known
+from service.planner.materials import Material
 from service.planner.steps import OURS, Senses
 from service.quantities import Kind, System, mass_text, parse_quantity, volume_text
 from service.quantities.units import ML_PER_US_GALLON
@@ -60,38 +65,71 @@ def value_of(
     return property_value(senses.law(name), contents, contents.volume_ml / 1000.0, end_point_ph)
 
 
-def predict(
-    materials: Sequence[Material],
-    masses_g: Sequence[float],
-    end_point_ph: float = DEFAULT_END_POINT_PH,
-    senses: Senses = OURS,
-) -> Predicted:
-    """All properties of the blend of these masses."""
-    contents = poured(materials, masses_g)
+def predict(materials: Sequence[Material], masses_g: Sequence[float], circumstances: Circumstances) -> Predicted:
+    """All properties of the blend of these masses, each with its 90 % interval.
+
+    Parameters and returns: `foreseen`, without what is least known.
+    """
+    return foreseen(materials, masses_g, circumstances).predicted
+
+
+@dataclass(frozen=True, slots=True)
+class Foreseen:
+    """The properties of a blend, what leaves most of their intervals open, and the intervals themselves."""
+
+    predicted: Predicted
+    least_known: tuple[LeastKnown, ...]
+    intervals: Mapping[str, Interval]
+
+
+def foreseen(materials: Sequence[Material], masses_g: Sequence[float], circumstances: Circumstances) -> Foreseen:
+    """All properties of the blend of these masses, each with its 90 % interval, and what to measure first.
+
+    Parameters: materials; masses_g of each [g]; circumstances, whose instruments, end point and senses count, and
+        which say whether intervals are first order or simulated.
+    Returns: Foreseen.
+    """
+    spreads = spreads_of(materials, masses_g, circumstances)
+    contents, end_point_ph, senses = spreads.contents, circumstances.end_point_ph, circumstances.senses
     volume_l = contents.volume_ml / 1000.0
+    values = {name: value_of(name, materials, masses_g, contents, end_point_ph, senses) for name in PROPERTIES}
+    known = {name: value for name, value in values.items() if value is not None}
+    intervals = {name: spreads.interval(name, value) for name, value in known.items()}
+    if circumstances.draws is None:
+        ends = {name: (interval.low, interval.high) for name, interval in intervals.items()}
+    else:
+        ends = drawn_intervals(spreads, known, circumstances.draws, circumstances.seed)
+    # the value told is never outside what is told of it
+    ends = {name: (min(low, known[name]), max(high, known[name])) for name, (low, high) in ends.items()}
 
     def maybe(name: str) -> Prediction | None:
-        value = value_of(name, materials, masses_g, contents, end_point_ph, senses)
-        return None if value is None else Prediction(rounded(name, value), PROPERTIES[name].unit)
+        if name not in known:
+            return None
+        low, high = ends[name]
+        return Prediction(rounded(name, known[name]), PROPERTIES[name].unit, rounded(name, low), rounded(name, high))
 
     def plain(name: str) -> Prediction:
         prediction = maybe(name)
         assert prediction is not None, name
         return prediction
 
-    sweetness = plain("sucrose_equivalent_g_per_l")
-    return Predicted(
+    sweetness, volume = plain("sucrose_equivalent_g_per_l"), plain("volume")
+    predicted = Predicted(
         gravity=plain("gravity"),
         abv_percent=plain("abv_percent"),
-        titratable_acidity=acidity_of(materials, masses_g, contents, end_point_ph),
-        ph=ph_prediction(materials, masses_g, contents, end_point_ph),
-        volume=VolumePrediction(rounded("volume", volume_l), "L", round(volume_l * 1000.0 / ML_PER_US_GALLON, 4)),
+        titratable_acidity=acidity_prediction(spreads, *ends["titratable_acidity"]),
+        ph=ph_prediction(spreads, known["ph"], intervals["ph"], *ends["ph"]) if "ph" in known else None,
+        volume=VolumePrediction(
+            volume.value, "L", volume.low, volume.high, round(volume_l * 1000.0 / ML_PER_US_GALLON, 4)
+        ),
         extract_g_per_l=plain("extract_g_per_l"),
         sugar_g_per_l=plain("sugar_g_per_l"),
         fermentable_sugar_g_per_l=plain("fermentable_sugar_g_per_l"),
         sucrose_equivalent_g_per_l=SweetnessPrediction(
             sweetness.value,
             sweetness.unit,
+            sweetness.low,
+            sweetness.high,
             rounded("sucrose_equivalent_g_per_l", dot(SWEETNESS_LOW, contents) / volume_l),
             rounded("sucrose_equivalent_g_per_l", dot(SWEETNESS_HIGH, contents) / volume_l),
         ),
@@ -104,6 +142,7 @@ def predict(
         cost=maybe("cost"),
         energy_kcal_per_100ml=plain("energy_kcal_per_100ml"),
     )
+    return Foreseen(predicted, least_known(intervals), intervals)
 
 
 def cross_check(predicted: Predicted) -> CrossCheck | None:

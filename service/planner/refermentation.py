@@ -1,4 +1,7 @@
-"""Cautions about sugar that yeast can use: when to sweeten, what holds it, and what bursts."""
+"""Cautions about sugar that yeast can use: when to sweeten, what holds it, and what bursts.
+
+Where an interval crosses a line that matters for pressure, its bad end is told: more sugar, less strength.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ from service.chemistry.sorbate import TABLE_ML_PER_L
 from service.model.contents import Contents
 from service.model.lot_class import DRY_EXTRACT
 from service.model.properties import property_value
-from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
+from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Predicted
 from service.planner.asked import Circumstances, LotAsked
 from service.planner.materials import Material
 
@@ -22,13 +25,18 @@ _NOTICEABLE_SUGAR_G = 1.0
 
 
 def refermentation_cautions(
-    materials: Sequence[Material], masses_g: Sequence[float], contents: Contents, circumstances: Circumstances
+    materials: Sequence[Material],
+    masses_g: Sequence[float],
+    contents: Contents,
+    predicted: Predicted,
+    circumstances: Circumstances,
 ) -> Iterator[Caution]:
     """All cautions about fermentable sugar of one blend."""
     intended = circumstances.intended
     volume_l = contents.volume_ml / 1000.0
     sugar = contents.tally("fermentable_g") / volume_l
     assumed, spread = _assumed_sugar(materials, masses_g, volume_l)
+    most = max(sugar + spread, predicted.fermentable_sugar_g_per_l.high)
     hurdles = set(intended.hurdles)
     if _sweetens_a_ferment(materials, masses_g):
         yield Caution(
@@ -39,16 +47,26 @@ def refermentation_cautions(
             PRACTICE,
         )
     if sugar - assumed > _FERMENTABLE_LIMIT_G_PER_L:
-        yield _sugar_and_hurdles(sugar, hurdles, intended.container)
-    elif not _holds(hurdles) and sugar + spread > _FERMENTABLE_LIMIT_G_PER_L:
-        yield Caution(
-            "residual_sugar_unknown",
-            "warning",
-            f"Residual sugar was not measured: up to about {sugar + spread:.0f} g/L may be left, enough to burst a "
-            "sealed container. Seal only after two equal gravities days apart.",
-            OUR_DEFAULT,
-        )
-    yield from _stabilisers(hurdles, property_value("abv_percent", contents, volume_l) or 0.0)
+        yield _sugar_and_hurdles(sugar, most, hurdles, intended.container)
+    elif not _holds(hurdles) and most > _FERMENTABLE_LIMIT_G_PER_L:
+        if spread > 0.0:
+            yield Caution(
+                "residual_sugar_unknown",
+                "warning",
+                f"Residual sugar was not measured: up to about {most:.0f} g/L may be left, enough to burst a "
+                "sealed container. Seal only after two equal gravities days apart.",
+                OUR_DEFAULT,
+            )
+        else:
+            yield Caution(
+                "sugar_may_referment",
+                "warning",
+                f"By the errors of readings up to {most:.1f} g/L of fermentable sugar may be left, enough to "
+                "burst a sealed container. Seal only after two equal gravities days apart.",
+                OUR_DEFAULT,
+            )
+    abv = property_value("abv_percent", contents, volume_l) or 0.0
+    yield from _stabilisers(hurdles, abv, min(abv, predicted.abv_percent.low))
     if intended.storage_temperature_c is not None and intended.storage_temperature_c > _WARM_C:
         yield Caution(
             "warm_storage",
@@ -68,7 +86,11 @@ def _assumed_sugar(materials: Sequence[Material], masses_g: Sequence[float], vol
     sugar = spread = 0.0
     for material, mass in zip(materials, masses_g, strict=True):
         asked = material.source
-        if isinstance(asked, LotAsked) and asked.lot.residual_sugar_sd_g_per_l is not None:
+        if (
+            isinstance(asked, LotAsked)
+            and asked.lot.residual_sugar_sd_g_per_l is not None
+            and not asked.lot.sugar_known
+        ):
             # what is far above a dry ferment's is no assumption but a reading of the gravity
             per_l = asked.lot.contents.tally("fermentable_g") / asked.lot.volume_l
             share = mass / asked.lot.contents.mass_g * asked.lot.volume_l / volume_l
@@ -84,15 +106,16 @@ def _sweetens_a_ferment(materials: Sequence[Material], masses_g: Sequence[float]
     return ferment and added > _NOTICEABLE_SUGAR_G
 
 
-def _sugar_and_hurdles(sugar: float, hurdles: set[str], container: str | None) -> Caution:
-    """What stands between this sugar and a burst container."""
+def _sugar_and_hurdles(sugar: float, most: float, hurdles: set[str], container: str | None) -> Caution:
+    """What stands between this sugar, or the most that it may be, and a burst container [g/L]."""
+    much = f"{sugar:.0f} g/L" if f"{most:.0f}" == f"{sugar:.0f}" else f"{sugar:.0f}, perhaps {most:.0f} g/L"
     sealed = container in SEALED
     if not hurdles:
-        where = f"sealed in a {container}" if sealed else "if it is ever sealed"
+        where = f"sealed in a {container}" if sealed else "if ever sealed"
         return Caution(
             "refermentable_sugar_no_hurdle",
             "stop" if sealed else "warning",
-            f"{sugar:.0f} g/L of sugar that yeast can use, {where}, with no hurdle stated: it can referment "
+            f"{much} of fermentable sugar, {where}, with no hurdle stated: it can referment "
             "and burst the container. Stabilise or pasteurise first.",
             OUR_DEFAULT,
         )
@@ -100,20 +123,31 @@ def _sugar_and_hurdles(sugar: float, hurdles: set[str], container: str | None) -
         return Caution(
             "hurdle_does_not_hold",
             "stop" if sealed else "warning",
-            f"{sugar:.0f} g/L of fermentable sugar behind {' and '.join(sorted(hurdles))} only, which does not "
+            f"{much} of fermentable sugar behind {' and '.join(sorted(hurdles))} only, which does not "
             "hold yeast: a sealed container can burst. Pasteurise it, or ask for a stabilising plan.",
             PRACTICE,
         )
     return Caution(
         "hurdle_is_not_proof",
         "warning",
-        f"{sugar:.0f} g/L of fermentable sugar rests on {' and '.join(sorted(hurdles))}, which this service has "
-        "not checked. Watch gravity and pressure of a test sample before sharing any.",
+        f"{much} of fermentable sugar rests on {', '.join(sorted(hurdles))}, which this service has not "
+        "checked. Watch gravity and pressure of a test sample first.",
         PRACTICE,
     )
 
 
-def _stabilisers(hurdles: set[str], abv_percent: float) -> Iterator[Caution]:
+def strength_below(abv_percent: float, least_percent: float) -> str:
+    """How a strength, or only the lower end of its interval, lies below where the published table starts.
+
+    >>> strength_below(7.4, 7.0), strength_below(10.2, 9.8)
+    ('this drink has 7.4', 'this drink has 10.2, perhaps only 9.8')
+    """
+    told = f"this drink has {abv_percent:.1f}"
+    return told if abv_percent < _TABLE_STARTS_ABV_PERCENT else f"{told}, perhaps only {least_percent:.1f}"
+
+
+def _stabilisers(hurdles: set[str], abv_percent: float, least_percent: float) -> Iterator[Caution]:
+    """What goes with the salts, in a drink of a strength that may be as low as `least_percent` [% vol]."""
     if "sulfite" in hurdles:
         yield Caution(
             "sulfite_sensitivity",
@@ -130,11 +164,11 @@ def _stabilisers(hurdles: set[str], abv_percent: float) -> Iterator[Caution]:
             "Sorbate without sulfite: lactic bacteria can turn it into a geranium taint that nothing removes.",
             "oxford_companion",
         )
-    if abv_percent < _TABLE_STARTS_ABV_PERCENT:
+    if least_percent < _TABLE_STARTS_ABV_PERCENT:
         yield Caution(
             "sorbate_outside_published_table",
             "warning",
-            f"Published sorbate doses start at 10 % vol; this drink has {abv_percent:.1f}. "
+            f"Published sorbate doses start at 10 % vol; {strength_below(abv_percent, least_percent)}. "
             "The legal maximum may not hold it: prefer pasteurising, sterile filtration or dryness.",
             "underhill",
         )

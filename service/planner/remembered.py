@@ -32,7 +32,6 @@ from service.physics.roots import root_between
 from service.physics.solutes import Component
 from service.physics.sucrose import SUCROSE_MASS_FRACTION_MAX
 from service.planner.asked import Instruments, TargetAsked
-from service.planner.compare import TITRATION_ERROR_G_PER_L
 from service.quantities import Acidity, AcidityBasis
 
 BRIX_ERROR: Final = BRIX_SD
@@ -67,6 +66,10 @@ _MOST_GRAVITY: Final = 1.35
 _MOST_ACID_G_PER_L: Final = 100.0
 _MOST_ABV_PERCENT: Final = 60.0
 _PH_SLACK: Final = 0.1
+REMEMBERED_ACID_G_PER_L = 0.2
+"""How near an acidity without a stated error is to be met, as tartaric acid [g/L]; our default (2 to 5 % of 4 to
+10 g/L, computed)."""
+
 _JUICE_STEP_PERCENT: Final = 1.0
 _PASSES: Final = 60
 _CLOSE_G: Final = 1e-10
@@ -140,7 +143,7 @@ def match_of(drink: Remembered, instruments: Instruments) -> Matched:
     if drink.acid is not None:
         acid_meq = _meq_per_l(drink.acid, drink.acid.value, mass)
         value = acid_g_per_l_from_meq_per_l(acid_meq, Acid.TARTARIC)
-        half = TITRATION_ERROR_G_PER_L
+        half = REMEMBERED_ACID_G_PER_L
         if drink.acid.error is not None:
             half = acid_g_per_l_from_meq_per_l(_meq_per_l(drink.acid, drink.acid.error, mass), Acid.TARTARIC)
         targets.append(TargetAsked("titratable_acidity", max(value - half, 0.0), value + half, value, drink.acid.text))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from service.errors import InputError
+from service.errors import InputError, ServiceError
 from service.model.lot_class import Assumed
+from service.physics.roots import root_between
 from service.planner.answers import Caution
 from service.planner.answers_blend import BlendForecast, BlendPlan
 from service.planner.asked import (
@@ -19,19 +20,33 @@ from service.planner.asked import (
 )
 from service.planner.blend_forecast import forecast_blend
 from service.planner.blend_plan import solve_blend
+from service.planner.intervals import spreads_of
+from service.planner.materials import Material, materials_of, poured
+from service.planner.predict import value_of
 
 _AT_THE_VALUE = 2e-5
 """A single number has to hit its target itself, not only the instrument's half step around it (relative)."""
 
 
+_FEW, _WIDER, _MOST_LOTS = 1e-5, 1.5, 1000.0
+"""Of a lot's mass: an amount that changes little, and the most that is looked at; by what the search widens."""
+
+_CLOSE = 1e-6
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One number, a sentence that explains it, and the cautions that go with it."""
+    """One number, a sentence that explains it, and the cautions that go with it.
+
+    `low` and `high` are the ends of what the number may be; None where there is no such end, or none was worked out.
+    """
 
     value: float
     sentence: str
     cautions: tuple[Caution, ...] = ()
     assumed: tuple[Assumed, ...] = ()
+    low: float | None = None
+    high: float | None = None
 
 
 def amount_for(
@@ -58,6 +73,76 @@ def amount_for(
             "/target",
         )
     return next(a.mass_g for a in plan.amounts if a.kind == "addition"), plan
+
+
+def amount_interval(
+    target: TargetAsked, lot: LotAsked, addition: AdditionAsked, circumstances: Circumstances, mass_g: float
+) -> tuple[float, float | None]:
+    """The amounts that would bring a lot to a target, were the true drink at either end of its 90 % interval.
+
+    Where an amount m gives a drink between a(m) and b(m), the two solve a(m) = target and b(m) = target: between them
+    lie the amounts for which the target is inside the interval.
+
+    Parameters: target, an exact one; lot; addition; circumstances, whose instruments count; mass_g, the amount that the
+        plan's own figures ask for [g].
+    Returns: the smaller and the larger amount [g]; 0 where the lot may be at the target already, and None for the
+        larger where no amount up to a thousand times the lot is certain to reach it.
+    Validity: as that of the intervals (`service.planner.intervals`), first order in what is not known.
+    """
+    aimed = target.low if target.value is None else target.value
+    between = _Ends(target.name, lot, addition, circumstances)
+    at_none, (low, high) = between.value(0.0), between.ends(0.0)
+    few_g = _FEW * between.lot_g
+    rises = at_none < aimed if mass_g > few_g else between.value(few_g) > at_none
+    # the end of the drink's interval that lies behind asks for more, the one that lies ahead for less
+    behind, ahead = (0, 1) if rises else (1, 0)
+    there = low if ahead == 0 else high
+    less = 0.0
+    if mass_g > 0.0 and (there < aimed) is rises:
+        less = root_between(lambda m: between.ends(m)[ahead] - aimed, 0.0, mass_g, tolerance=_CLOSE)
+    lower, upper = mass_g, max(mass_g, few_g)
+    while upper <= _MOST_LOTS * between.lot_g:
+        upper *= _WIDER
+        try:
+            reached = (between.ends(upper)[behind] < aimed) is not rises
+        except ServiceError:
+            break
+        if reached:
+            more = root_between(lambda m: between.ends(m)[behind] - aimed, lower, upper, tolerance=_CLOSE)
+            return min(less, mass_g), max(more, mass_g)
+        lower = upper
+    return min(less, mass_g), None
+
+
+@dataclass(frozen=True, slots=True)
+class _Ends:
+    """A property of a lot with some grams of an addition in it, and the ends of its interval."""
+
+    name: str
+    lot: LotAsked
+    addition: AdditionAsked
+    circumstances: Circumstances
+
+    @property
+    def lot_g(self) -> float:
+        return self.lot.lot.contents.mass_g
+
+    def _masses(self, mass_g: float) -> tuple[tuple[Material, ...], list[float]]:
+        materials = tuple(materials_of((self.lot,), (self.addition,)))
+        return materials, [self.lot_g if m.kind == "lot" else mass_g for m in materials]
+
+    def value(self, mass_g: float) -> float:
+        materials, masses = self._masses(mass_g)
+        where = self.circumstances
+        value = value_of(self.name, materials, masses, poured(materials, masses), where.end_point_ph, where.senses)
+        if value is None:
+            raise InputError(f"{self.name} is not defined with {mass_g:.4g} g of {self.addition.ingredient.id}.")
+        return value
+
+    def ends(self, mass_g: float) -> tuple[float, float]:
+        value = self.value(mass_g)
+        interval = spreads_of(*self._masses(mass_g), self.circumstances).interval(self.name, value)
+        return min(interval.low, value), max(interval.high, value)
 
 
 def property_after(

@@ -18,7 +18,9 @@ from time import perf_counter
 from service.model.acidity import Chemistry, chemistry_of
 from service.model.contents import Contents
 from service.model.properties import depends_on_acids
-from service.planner.asked import PlanAsked
+from service.planner.asked import Circumstances, PlanAsked
+from service.planner.chances import Margins, confident, margins_of
+from service.planner.chances import settled as margins_settled
 from service.planner.materials import Material, poured
 from service.planner.numbers import Numbers, Strengths, likely_blend, numbers_from, ph_counted_from, strengths_of
 from service.solver.goals import GoalResult, Outcome, ranges_cannot_be_met, solve_goals
@@ -71,18 +73,21 @@ def answer(asked: PlanAsked, materials: Sequence[Material]) -> Answered:
         senses=asked.circumstances.senses,
     )
     names = {*(t.name for t in asked.targets), *(p.name for p in asked.prefer)}
-    if not any(map(depends_on_acids, names)):
+    sure = bool(confident(asked.targets))
+    if not sure and not any(map(depends_on_acids, names)):
         return Answered(
             numbers, solve_goals(numbers.problem, numbers.goals, numbers.start, deadline_s=asked.deadline_s), True
         )
-    found = _settle(numbers, names, likely, end_point, until)
+    found = _settle(numbers, names, likely, asked.circumstances, until)
+    if sure and found.result.outcome is Outcome.CLASH:
+        found = _unless_sure(found, end_point, until)
     if "ph" not in names and found.result.outcome is not Outcome.CLASH:
         return found
     strengths = strengths_of(materials, asked.targets)
     if "ph" not in names or strengths.strongest - strengths.weakest <= _ONE_STRENGTH:
         return _unless_close(found, strengths, end_point, until)
     others = [
-        _settle(numbers.with_chemistry(chemistry_of(blend, end_point)), names, blend, end_point, until)
+        _settle(numbers.with_chemistry(chemistry_of(blend, end_point)), names, blend, asked.circumstances, until)
         for blend in strengths.ends
     ]
     best = min([found, *others], key=_rank)
@@ -102,8 +107,9 @@ def _rank(found: Answered) -> tuple[object, ...]:
     return (0 if result.outcome is Outcome.MET and found.settled else 1, len(aims), *aims)
 
 
-def _settle(numbers: Numbers, names: set[str], blend: Contents, end_point: float, until: float) -> Answered:
-    """Solve, take the chemistry of where it ended, and solve again until that no longer moves."""
+def _settle(numbers: Numbers, names: set[str], blend: Contents, circumstances: Circumstances, until: float) -> Answered:
+    """Solve, take the chemistry and the margins of where it ended, and solve again until they no longer move."""
+    end_point = circumstances.end_point_ph
     chemistry = chemistry_of(blend, end_point)
     start: Sequence[float] = numbers.start
     milliseconds, settled, radius, before = 0.0, False, inf, None
@@ -120,7 +126,11 @@ def _settle(numbers: Numbers, names: set[str], blend: Contents, end_point: float
         if not result.solution.found:
             break
         after = chemistry_of(poured(numbers.materials, numbers.masses_g(result.x)), end_point)
-        if round_ > 0 and _settled(names, chemistry, after) and not _aims_moved(numbers, names, after):
+        margins = _margins(numbers, result.x, circumstances)
+        right = _settled(names, chemistry, after) and margins_settled(
+            numbers.margins, margins, result.x, met=result.outcome is Outcome.MET
+        )
+        if round_ > 0 and right and not _aims_moved(numbers, names, after):
             settled = True
             break
         if round_ >= _FREE_ROUNDS - 1 and before is not None:
@@ -128,10 +138,41 @@ def _settle(numbers: Numbers, names: set[str], blend: Contents, end_point: float
             radius = 0.5 * min(radius, apart)
         chemistry, before = after, result.x
         numbers = numbers.with_chemistry(chemistry)
+        if margins:
+            numbers = numbers.with_margins(margins, chemistry, result.x)
         start = numbers.problem.sums_at(result.x)
     if radius < inf and result.verdict is Verdict.PROVED_BEST:
         result = replace(result, verdict=Verdict.BEST_FOUND, gap=inf)
     return Answered(numbers, replace(result, milliseconds=milliseconds), settled)
+
+
+def _margins(numbers: Numbers, x: Sequence[float], circumstances: Circumstances) -> dict[str, Margins]:
+    """The margins of all targets that are to hold with a chance, at the amounts x."""
+    masses, ratios = numbers.masses_g(x), numbers.ratios
+    found = {
+        target.name: margins_of(target, numbers.materials, ratios.free, ratios.litres, masses, circumstances)
+        for target in confident(numbers.targets)
+    }
+    return {name: margins for name, margins in found.items() if margins is not None}
+
+
+def _unless_sure(found: Answered, end_point: float, until: float) -> Answered:
+    """The answer; a clash only where it stands with a little less than the margins asked for."""
+    numbers = found.numbers
+    if not numbers.margins or not found.result.x:
+        return found
+    x = found.result.x
+    chemistry = chemistry_of(poured(numbers.materials, numbers.masses_g(x)), end_point)
+    less = {name: margins.scaled(_MARGIN_FOR_PROOF) for name, margins in numbers.margins.items()}
+    easier = numbers.with_margins(less, chemistry, x)
+    if ranges_cannot_be_met(easier.problem, easier.goals, easier.start, until=until):
+        return found
+    return replace(found, result=replace(found.result, outcome=Outcome.NOT_FOUND, verdict=Verdict.BEST_FOUND, gap=inf))
+
+
+_MARGIN_FOR_PROOF = 0.9
+"""That targets clash is only said where they do with so much of their margins: skewness and gradients are those of the
+nearest plan (judged)."""
 
 
 def _around(problem: Problem, x: Sequence[float], radius: float) -> Problem:
@@ -175,13 +216,21 @@ def _unless_close(found: Answered, strengths: Strengths, end_point: float, until
     ratios, weakest, strongest = found.numbers.ratios, strengths.weakest, strengths.strongest
     goals = [
         replace(goal, at=partial(ratios.outer_ph_ratio, weakest, strongest, goal.low), value=None)
-        if goal.at is not None
+        if goal.name == "ph"
         else widened(goal, end_point)
-        for goal in found.numbers.goals
+        for goal in map(_firm, found.numbers.goals)
     ]
     if ranges_cannot_be_met(found.numbers.problem, goals, found.numbers.start, until=until):
         return found
     return replace(found, result=replace(found.result, outcome=Outcome.NOT_FOUND, verdict=Verdict.BEST_FOUND, gap=inf))
+
+
+def _firm(goal: Goal) -> Goal:
+    """A goal with what its margins are at the nearest plan taken off its range for good."""
+    if not goal.chance:
+        return goal
+    low, high = (goal.low, goal.high) if goal.low <= goal.high else (0.5 * (goal.low + goal.high),) * 2
+    return replace(goal, low=low, high=high, at=None, chance=False)
 
 
 def widened(goal: Goal, end_point: float) -> Goal:

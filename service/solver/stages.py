@@ -25,7 +25,8 @@ class Goal:
 
     `step` is the noticeable step in the ratio's unit; `priority` 1 rules over 2. A quantity that is a ratio of forms
     only beside some value of its own gives `at`: the ratio that is exact at a bound; `ratio` is then the one that
-    distances are counted with.
+    distances are counted with. With `chance` the two bounds have ratios of their own, and may lie the wrong way round:
+    then nothing is in the range.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Goal:
     step: float
     priority: int = 1
     at: Callable[[float], Ratio] | None = None
+    chance: bool = False
 
     def ratio_at(self, bound: float) -> Ratio:
         """The ratio that is exact where the quantity has the value of a bound."""
@@ -65,7 +67,9 @@ def range_rows(
     for goal, reference in zip(goals, references, strict=True):
         low, high = (goal.value, goal.value) if at_value and goal.value is not None else (goal.low, goal.high)
         scale = 1.0 / (reference * goal.size())
-        if exact and goal.at is not None and low < high:
+        if low > high and not exact:
+            low = high = 0.5 * (low + high)
+        if exact and goal.at is not None and (low < high or goal.chance):
             rows.extend(ratio_rows(goal.name, goal.ratio_at(low), low, inf, scale) if low > -inf else ())
             rows.extend(ratio_rows(goal.name, goal.ratio_at(high), -inf, high, scale) if high < inf else ())
         else:

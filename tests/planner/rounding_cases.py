@@ -176,7 +176,7 @@ def drawn(seed: int, *, acids: bool) -> Case:
         tuple(masses),
         (),
         tuple(draw.sample((Preference("cost", False), Preference("citrus_percent", True)), draw.randint(0, 2))),
-        Circumstances(system, Instruments(step if given else 1.0, scale_given=given)),
+        Circumstances(system, Instruments(step if given else 1.0, given=frozenset({"scale"} if given else ()))),
         draw.choice(("scale", "kitchen")),
     )
     asked = draw.sample(WITHOUT_ACIDS, draw.randint(1, 3))

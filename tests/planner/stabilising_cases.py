@@ -11,7 +11,7 @@ from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.stabilising.asked import DrinkRead, GravityOfDay, StabilisingAsked
 
 MEQ_PER_G_TARTARIC = 1000.0 / 75.0435  # half the formula mass of tartaric acid
-FINE = Circumstances(instruments=Instruments(scale_step_g=0.01, scale_given=True))
+FINE = Circumstances(instruments=Instruments(scale_step_g=0.01, given=frozenset({"scale"})))
 DRINK = DrinkRead(volume_l=20.0, ph=3.3, abv_percent=12.0, titratable_meq_per_l=6.0 * MEQ_PER_G_TARTARIC)
 SWEET = StabilisingAsked(DRINK, sugar_g_per_l=60.0, fermentation_finished=True, circumstances=FINE)
 

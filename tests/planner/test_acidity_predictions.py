@@ -307,7 +307,9 @@ def _ph(rows: np.ndarray, abv: float) -> np.ndarray:
 def test_interval_against_draws_of_the_readings(case: str) -> None:
     """2000 seeded draws of every pH and acidity read: the 90 % half widths within 15 % (and what rounding hides)."""
     lots, additions = INTERVALS[case]
-    told = forecast({"recipes": [{"name": case, "lots": lots, "additions": additions}]})["recipes"][0]["predicted"]
+    exact = {"scale": {"step": "0.01 g"}, "volume": {"error": "0 %"}}
+    request = {"instruments": exact, "recipes": [{"name": case, "lots": lots, "additions": additions}]}
+    told = forecast(request)["recipes"][0]["predicted"]
     drawn, volume_l, abv = _parts(lots, additions)
     dice = np.random.default_rng(20_260_130)
     count = 2000

@@ -13,11 +13,10 @@ from service.model.lot import LotReadings, lot_from_readings
 from service.model.lot_class import LotClass
 from service.model.properties import PROPERTIES
 from service.planner.answers import Predicted
-from service.planner.asked import AdditionAsked, Instruments, LotAsked
+from service.planner.asked import AdditionAsked, Circumstances, Instruments, LotAsked
 from service.planner.compare import (
     ABV_ERROR_PERCENT,
     READ,
-    TITRATION_ERROR_G_PER_L,
     AgainstReading,
     Difference,
     against_readings,
@@ -39,7 +38,7 @@ def drink(honey_g: float, lemon_g: float = 0.0) -> Predicted:
         if grams
     )
     materials = materials_of((LotAsked(lot, 10.0, 10.0),), additions)
-    return predict(materials, [m.least_g for m in materials])
+    return predict(materials, [m.least_g for m in materials], Circumstances())
 
 
 DRY, SWEET, LEMON = drink(300.0), drink(600.0), drink(600.0, 500.0)
@@ -123,8 +122,9 @@ def test_errors_of_the_instruments() -> None:
     assert instrument_error("gravity", 1.01, tools) == 0.002
     assert instrument_error("ph", 3.4, tools) == 0.1
     assert instrument_error("volume", 20.0, tools) == pytest.approx(0.6)
-    # 2 to 5 % of a titration (computed) spans our default at usual acidities
-    assert 0.02 * 5.0 <= TITRATION_ERROR_G_PER_L <= 0.05 * 5.0
+    # 2 to 5 % of a titration, and no better than ±0.05 mL in 10 mL of 0.1 mol/L: 0.03 g/L as citric (computed)
+    assert instrument_error("titratable_acidity", 7.0, tools) == pytest.approx(0.14)
+    assert 0.03 < instrument_error("titratable_acidity", 0.0, tools) < 0.1  # type: ignore[operator]
     # hydrometer ±0.001 and refractometer ±0.2 °Bx leave ±0.48 % vol (computed)
     assert abs(ABV_ERROR_PERCENT - 0.48) <= 0.03
     assert {name for name in PROPERTIES if instrument_error(name, 1.0, tools) is not None} == set(READ)
@@ -135,7 +135,7 @@ def test_readings_beside_the_prediction() -> None:
     measured = {
         "gravity": SWEET.gravity.value + 0.0008,
         "ph": SWEET.ph.value - 0.12,
-        "titratable_acidity": SWEET.titratable_acidity.value + 0.15,
+        "titratable_acidity": SWEET.titratable_acidity.value + 0.08,
         "volume": SWEET.volume.value * 1.05,
         "abv_percent": SWEET.abv_percent.value - 0.6,
     }
@@ -147,6 +147,7 @@ def test_readings_beside_the_prediction() -> None:
     assert reading(found, "gravity").steps == pytest.approx(0.4)
     assert reading(found, "volume").instrument_error == pytest.approx(0.02 * SWEET.volume.value * 1.05, abs=1e-4)
     assert reading(found, "ph").instrument_error == 0.05
+    assert {r.property for r in found if not r.within_interval} == {"volume"}  # 5 % of a volume that is known to 2 %
     for one in found:
         assert one.difference == pytest.approx(one.measured - one.predicted, abs=1e-4)
 

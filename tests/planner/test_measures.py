@@ -118,8 +118,8 @@ GRIDS = [
     ("lemon_juice_fresh", "metric", None, Instruments(jug_step_ml=100.0), 9_000.0),
     ("water_deionised", "imperial", None, Instruments(), 60_000.0),
     ("honey_acacia", "us", None, Instruments(), 5_000.0),
-    ("honey_acacia", "us", None, Instruments(5.0, scale_given=True), 5_000.0),
-    ("honey_acacia", "us", None, Instruments(0.1 * OUNCE_G, scale_given=True), 2_000.0),
+    ("honey_acacia", "us", None, Instruments(5.0, given=frozenset({"scale"})), 5_000.0),
+    ("honey_acacia", "us", None, Instruments(0.1 * OUNCE_G, given=frozenset({"scale"})), 2_000.0),
     ("honey_acacia", "metric", None, Instruments(0.1), 300.0),
     ("honey_acacia", "metric", None, Instruments(2.5), 3_000.0),
 ]
@@ -184,5 +184,5 @@ def test_steps_that_nobody_named_are_assumed() -> None:
     assert (scale.what, scale.value, scale.source) == ("scale step", "1 g", "common practice, no source")
     assert spoons.what == "jug and spoons"
     assert spoons.value == "1.25 mL, 5 mL from 15 mL on, 10 mL from 500 mL on, 50 mL from 2 L on"
-    named = measured("honey_acacia", instruments=Instruments(2.0, scale_given=True))
+    named = measured("honey_acacia", instruments=Instruments(2.0, given=frozenset({"scale"})))
     assert assumed_steps([named]) == []

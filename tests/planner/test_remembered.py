@@ -12,13 +12,13 @@ from service.errors import InconsistentError, InputError, OutOfRangeError
 from service.physics.mixture import density_g_ml, volume_ml
 from service.physics.solutes import Component
 from service.planner.asked import Instruments, TargetAsked
-from service.planner.compare import TITRATION_ERROR_G_PER_L
 from service.planner.remembered import (
     ALCOHOL_AND_TASTE,
     BRIX_ERROR,
     HOLD_BOTH,
     PH_BELOW_ITS_ACID,
     PH_IS_NO_TARGET,
+    REMEMBERED_ACID_G_PER_L,
     Matched,
     Remembered,
     match_of,
@@ -79,7 +79,7 @@ def test_targets_are_sugar_acid_and_juice_and_never_gravity() -> None:
     acid = target(found, "titratable_acidity")
     # 5.5 g/L citric × 75.04/64.04, by the equivalent weights
     assert acid.value == pytest.approx(5.5 * 75.04 / 64.04, rel=1e-9)
-    assert acid.high - acid.low == pytest.approx(2.0 * TITRATION_ERROR_G_PER_L)
+    assert acid.high - acid.low == pytest.approx(2.0 * REMEMBERED_ACID_G_PER_L)
     assert acid.asked == "0.55 % citric"
     juice = target(found, "juice_percent")
     # 21 CFR 101.30: a whole number not above the actual one

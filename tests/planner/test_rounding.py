@@ -104,7 +104,7 @@ def test_a_little_carbonate_on_a_coarse_scale() -> None:
     masses = {"citric_acid_anhydrous": 12.3, "honey_acacia": 871.7, "lemon_juice_fresh": 212.6}
     masses["potassium_bicarbonate"] = 22.4
     materials = materials_of([lot("base", 20.0, tartaric_g_per_l=8.0, ph=3.1)], [_some(name) for name in masses])
-    circumstances = Circumstances(instruments=Instruments(5.0, scale_given=True))
+    circumstances = Circumstances(instruments=Instruments(5.0, given=frozenset({"scale"})))
     case = Case(materials, (materials[0].least_g, *masses.values()), (), (), circumstances, "scale")
     gravity, ph = case.values(case.masses_g, ["gravity", "ph"])
     assert gravity is not None
@@ -123,7 +123,7 @@ def _some(name: str, **limits: float) -> AdditionAsked:
 def _case(*additions: AdditionAsked, masses: tuple[float, ...], step: float = 10.0, rounding: str = "scale") -> Case:
     """A lot and these additions, with masses in the order of their names."""
     materials = materials_of([lot("base", 10.0)], additions)
-    circumstances = Circumstances(instruments=Instruments(step, scale_given=True))
+    circumstances = Circumstances(instruments=Instruments(step, given=frozenset({"scale"})))
     return Case(materials, (materials[0].least_g, *masses), (), (), circumstances, rounding)
 
 

@@ -261,7 +261,9 @@ def test_a_basis_asked_for_is_used_and_what_it_spares_is_said() -> None:
 
 
 def test_a_coarse_scale_takes_a_solution() -> None:
-    coarse = replace(SWEET, circumstances=Circumstances(instruments=Instruments(scale_step_g=1.0, scale_given=True)))
+    coarse = replace(
+        SWEET, circumstances=Circumstances(instruments=Instruments(scale_step_g=1.0, given=frozenset({"scale"})))
+    )
     plan = plan_stabilising(coarse)
     for dose in plan.doses:
         assert dose.stock is not None
@@ -298,7 +300,7 @@ def test_rounding_does_not_pass_a_limit() -> None:
         lot_class=LotClass.MEAD,
         hurdles=("sulfite",),
         sulfite=Sulfite(free_target_mg_per_l=200.0, bound_share=0.0),
-        circumstances=Circumstances(instruments=Instruments(scale_step_g=0.7, scale_given=True)),
+        circumstances=Circumstances(instruments=Instruments(scale_step_g=0.7, given=frozenset({"scale"}))),
     )
     (dose,) = plan_stabilising(asked).doses
     assert dose.mass_g == pytest.approx(9.4737, abs=1e-3)  # 13.53 steps of 0.7 g
@@ -313,7 +315,7 @@ def test_what_is_in_the_drink_leaves_less_room_for_rounding() -> None:
         lot_class=LotClass.MEAD,
         hurdles=("sulfite",),
         sulfite=Sulfite(free_target_mg_per_l=150.0, total_now_mg_per_l=50.0, bound_share=0.0),
-        circumstances=Circumstances(instruments=Instruments(scale_step_g=0.7, scale_given=True)),
+        circumstances=Circumstances(instruments=Instruments(scale_step_g=0.7, given=frozenset({"scale"}))),
     )
     (dose,) = plan_stabilising(asked).doses
     assert dose.mass_g == pytest.approx(150.0 * 28.0 / 570.0, abs=1e-3)

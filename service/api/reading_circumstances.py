@@ -1,0 +1,117 @@
+"""Reads what all blend questions share besides lots and additions: instruments, senses, what a drink is meant for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, end_point_from
+from service.api.requests import Common
+from service.chemistry.sugars import RELATIVE_SWEETNESS
+from service.errors import InputError
+from service.model.acidity import DEFAULT_END_POINT_PH
+from service.model.lot_class import Assumed
+from service.planner.asked import Circumstances, Echo, Instruments, Intended
+from service.planner.steps import OURS, Senses, Step
+from service.quantities import Kind, parse_percent, parse_quantity
+
+
+def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Callable[[], Circumstances]]:
+    """Instruments, and what builds the circumstances when all quantities have shown their system."""
+    instruments = reader.attempt("/instruments", lambda: _instruments(given, reader)) or Instruments()
+    intended = reader.attempt("/intended", lambda: _intended(given, reader)) or Intended()
+    end_point = reader.attempt("", lambda: end_point_from(given.titration_end_point_ph)) or DEFAULT_END_POINT_PH
+
+    senses = reader.attempt("/senses", lambda: _senses(given)) or OURS
+
+    own = tuple(
+        Assumed(f"relative sweetness of {sugar.value}", f"{value:g}", "the caller's own", "a tasting")
+        for sugar, value in senses.relative_sweetness
+    )
+
+    def build() -> Circumstances:
+        return Circumstances(
+            reader.system(given.units),
+            instruments,
+            intended,
+            given.currency,
+            own,
+            Echo(given.batch, given.date, given.note),
+            end_point,
+            senses,
+            given.draws,
+            given.seed,
+        )
+
+    return instruments, build
+
+
+def _instruments(given: Common, reader: Reader) -> Instruments:
+    told = given.instruments
+    base = Instruments()
+    hydrometer, scale, jug = told.hydrometer, told.scale, told.jug
+    stated = {
+        name: getattr(told, name) is not None
+        for name in ("scale", "jug", "ph_meter", "volume", "titration", "refractometer", "strength")
+    }
+    stated["hydrometer"] = hydrometer is not None and hydrometer.error is not None
+    return Instruments(
+        scale_step_g=base.scale_step_g if scale is None else _step(scale.step, MASS, "/scale/step", reader),
+        jug_step_ml=base.jug_step_ml if jug is None else _step(jug.step, VOLUME, "/jug/step", reader),
+        hydrometer_error=base.hydrometer_error
+        if hydrometer is None or hydrometer.error is None
+        else float(hydrometer.error),
+        hydrometer_calibrated_at_c=base.hydrometer_calibrated_at_c
+        if hydrometer is None or hydrometer.calibrated_at is None
+        else parse_quantity(hydrometer.calibrated_at, TEMPERATURE, pointer="/hydrometer/calibrated_at").value_base,
+        ph_meter_error=base.ph_meter_error if told.ph_meter is None else float(told.ph_meter.error),
+        volume_error_percent=base.volume_error_percent
+        if told.volume is None
+        else parse_percent(told.volume.error, pointer="/volume/error"),
+        titration_error_percent=base.titration_error_percent
+        if told.titration is None
+        else parse_percent(told.titration.error, pointer="/titration/error"),
+        refractometer_error_brix=base.refractometer_error_brix
+        if told.refractometer is None
+        else float(told.refractometer.error),
+        strength_error_percent=base.strength_error_percent if told.strength is None else float(told.strength.error),
+        given=frozenset(name for name, was in stated.items() if was),
+    )
+
+
+def _senses(given: Common) -> Senses:
+    """The caller's just-noticeable steps: shares as text, differences as numbers."""
+    steps = []
+    for name, told in sorted(given.senses.steps.items()):
+        if isinstance(told, str):
+            steps.append((name, Step(parse_percent(told, pointer=f"/steps/{name}") / 100.0, True)))
+        else:
+            steps.append((name, Step(float(told), False)))
+    sugars = {c.value: c for c in RELATIVE_SWEETNESS}
+    sweetness = []
+    for sugar, value in sorted(given.senses.relative_sweetness.items()):
+        if sugar not in sugars:
+            raise InputError(
+                f"“{sugar}” is no sugar here: {', '.join(sorted(sugars))}.", f"/relative_sweetness/{sugar}"
+            )
+        sweetness.append((sugars[sugar], float(value)))
+    return Senses(tuple(steps), tuple(sweetness))
+
+
+def _step(text: str, kinds: frozenset[Kind], pointer: str, reader: Reader) -> float:
+    value = reader.quantity(text, kinds, pointer, liquid=kinds == VOLUME).value_base
+    if value <= 0.0:
+        raise InputError("A step is larger than zero.", pointer)
+    return value
+
+
+def _intended(given: Common, reader: Reader) -> Intended:
+    told = given.intended
+    storage = None
+    if told.storage_temperature is not None:
+        storage = parse_quantity(told.storage_temperature, TEMPERATURE, pointer="/storage_temperature").value_base
+    vessel = None
+    if told.vessel is not None:
+        vessel = reader.quantity(told.vessel, VOLUME, "/vessel", liquid=True).value_base / 1000.0
+        if vessel <= 0.0:
+            raise InputError("A vessel holds more than nothing.", "/vessel")
+    return Intended(told.container, storage, tuple(sorted(set(told.hurdles))), vessel)
