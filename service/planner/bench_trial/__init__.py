@@ -1,0 +1,1 @@
+"""A glass that tasted or looked right, brought to a batch."""
