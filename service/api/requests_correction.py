@@ -1,0 +1,60 @@
+"""Body of the correction request: shapes only. What its texts mean is read by `service.api.reading_correction`."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from service.api.numbers import PositiveNumber, RequestModel, ShortText
+from service.api.requests import AdditionBase, PreferenceIn, QuantityText
+from service.api.requests_blend import DrinkMeasuredIn
+from service.api.requests_undo import FaultRequest
+
+
+class AddedIn(AdditionBase):
+    """Something that is in the vessel already: an ingredient, a composition of one's own, or part of a lot."""
+
+    lot: ShortText | None = Field(
+        None, description="A lot of the request. A lot with `use` “all” is in the vessel whole unless it is named here."
+    )
+    amount: QuantityText = Field(description="How much of it went in; it may carry its error, such as “770 g ± 5 g”.")
+
+
+class VesselMeasuredIn(DrinkMeasuredIn):
+    """Readings of what is in the vessel: one at least, of a stirred and degassed sample."""
+
+    refractometer: ShortText | None = Field(
+        None, examples=["7.3 Bx"], description="As shown, not corrected for alcohol or acid."
+    )
+
+
+class ReadingErrorsIn(RequestModel):
+    """Standard deviations of single readings, in place of those of `instruments`."""
+
+    gravity: PositiveNumber | None = Field(None, le=0.05, description="In SG.")
+    abv_percent: PositiveNumber | None = Field(None, le=10, description="In % vol.")
+    titratable_acidity: ShortText | None = Field(None, examples=["2 %", "0.1 g/L tartaric"])
+    ph: PositiveNumber | None = Field(None, le=2)
+    volume: ShortText | None = Field(None, examples=["1 %", "0.3 L"])
+    refractometer: PositiveNumber | None = Field(None, le=5, description="In °Bx.")
+
+
+class CorrectionRequest(FaultRequest):
+    """Part was added and the drink measured: what is in it, and what now?
+
+    Lots, additions with their limits and targets are the recipe that was meant; what of it is in the vessel stands in
+    `added`. With a `fault` the question is what can be done about it, and readings and targets are not needed.
+    """
+
+    prefer: list[PreferenceIn] = Field(
+        default_factory=list, max_length=5, description="In order of importance; default the least added mass."
+    )
+    rounding: Literal["none", "scale", "kitchen"] = "none"
+    added: list[AddedIn] = Field(
+        default_factory=list,
+        max_length=100,
+        description="What is in the vessel besides the lots that are used whole, each amount as it was poured.",
+    )
+    measured: VesselMeasuredIn | None = None
+    errors: ReadingErrorsIn = ReadingErrorsIn()
