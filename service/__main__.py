@@ -56,9 +56,19 @@ def main() -> int:
     ask.add_argument("file", help="a request as JSON")
     ask.add_argument(
         "--operation",
-        choices=("solve_blend", "solve_blends", "forecast_blend", "trade_off", "plan_stabilising"),
+        choices=(
+            "solve_blend",
+            "solve_blends",
+            "forecast_blend",
+            "trade_off",
+            "plan_stabilising",
+            "judge_tasting",
+            "scale_bench_trial",
+            "correct_blend",
+        ),
         help="which question it is; default: told by what only that question has, such as recipes and no lots for a "
-        "forecast, or a volume at dosing for a stabilising plan",
+        "forecast, a volume at dosing for a stabilising plan, doses for a tasting, a glass for a bench trial, or "
+        "what was added and measured for a correction",
     )
     ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
     ask.add_argument("--picture", metavar="FILE", help="draw a trade-off besides, into a file .svg or .png")

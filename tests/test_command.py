@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -54,6 +55,47 @@ def test_the_demo_as_a_table() -> None:
         assert any(line.startswith(f"{amount['name']}  ") and amount["amount_text"] in line for line in lines)
     assert any(line.split()[:2] == ["gravity", "1.0120"] for line in lines)
     assert max(map(len, lines)) <= 120
+
+
+def test_the_demo_tells_intervals_chances_and_what_is_least_known() -> None:
+    answer = plan(worked(DEMO)["request"])
+    text = table(answer)
+    lines = text.splitlines()
+    gravity, strength = answer["predicted"]["gravity"], answer["predicted"]["abv_percent"]
+    assert f"{gravity['value']:.4f} ({gravity['low']:.4f} to {gravity['high']:.4f})" in text
+    assert f"{strength['value']:.2f} ({strength['low']:.2f} to {strength['high']:.2f})" in text
+    least = " ".join(lines[lines.index("What is least known:") :])
+    for known in answer["least_known"]:
+        assert known["text"] in " ".join(least.split())
+    header = next(k for k, line in enumerate(lines) if line.startswith("Target"))
+    assert lines[header].split()[-1] == "chance"
+    for target, line in zip(answer["targets"], lines[header + 1 :], strict=False):
+        assert line.split()[0] == target["property"]
+        assert line.endswith(f"{100.0 * target['chance']:.0f} %")
+    for reading in answer["next_reading"]:
+        if reading["expect"] is not None:
+            assert f"({reading['low']:g} to {reading['high']:g})" in " ".join(text.split())
+
+
+def test_what_goes_in_first_stands_before_the_whole_and_below_the_stops() -> None:
+    targets = {"gravity": {"min": 1.008, "max": 1.014}, "abv_percent": {"min": 6.5, "confidence": 0.9}}
+    request = {**BASE, "targets": targets, "hold_back": 0.05, "intended": {"container": "bottle"}}
+    water = {"ingredient": "water", "max": "3 L"}
+    answer = plan({**request, "additions": [*BASE["additions"], water], "prefer": [{"maximise": "volume"}]})
+    first = answer["first_addition"]
+    text = table(answer)
+    places = [text.index(words) for words in ("STOP: ", "Add first, and measure", "In all", "Expect  ", "Target  ")]
+    assert places == sorted(places)
+    between = text[places[1] : places[2]]
+    for amount in first["amounts"]:
+        assert amount["amount_text"] in between
+    assert first["text"] in " ".join(between.split())
+    volume = first["predicted"]["volume"]
+    assert f"{volume['value']:.2f} ({volume['low']:.2f} to {volume['high']:.2f})" in between
+    assert answer["caution_price"]["text"] in " ".join(text[text.index("What it costs to be so sure:") :].split())
+    plain = table(plan(BASE))
+    assert "Add first" not in plain
+    assert "so sure" not in plain
 
 
 def test_the_demo_as_json() -> None:
@@ -170,6 +212,10 @@ def test_a_trade_off_is_a_line_for_each_point(
     lines = text.splitlines()
     start = next(k for k, line in enumerate(lines) if line.split()[:1] == ["sucrose_equivalent_g_per_l"])
     assert [line.split()[0] for line in lines[start + 1 : start + 4]] == ["1", "2", "3"]
+    assert all(re.search(r"\d \([\d.]+ to [\d.]+\)", line) for line in lines[start + 1 : start + 4])
+    grams = lines.index("Grams of each part")
+    assert "lemon_juice_fresh" in lines[grams + 1].split()
+    assert [line.split()[0] for line in lines[grams + 2 : grams + 5]] == ["1", "2", "3"]
 
 
 def test_requests_in_one_file_are_refused_as_a_whole_or_one_by_one(

@@ -14,24 +14,40 @@ from typing import Any, Final
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from service.api.problems import problem_document, problem_from_error
+from service.api.reading_bench import bench_from
 from service.api.reading_blend import forecast_from, plan_or_portions_from, trade_from
+from service.api.reading_correction import correction_from
 from service.api.reading_stabilising import stabilising_from
+from service.api.reading_tastings import tasting_from
+from service.api.reading_undo import no_fault_no_fields, undo_from
+from service.api.requests_bench import BenchTrialRequest
 from service.api.requests_blend import BlendForecastRequest, BlendPlanRequest, TradeOffRequest
+from service.api.requests_correction import CorrectionRequest
 from service.api.requests_stabilising import StabilisingPlanRequest
+from service.api.requests_tastings import TastingRequest
 from service.api.settings import Settings
 from service.api.validation import faults_from_validation
 from service.errors import ServiceError, SolverError
 from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan
 from service.planner.asked import PortionsAsked
+from service.planner.bench_trial.answers import BenchTrial
+from service.planner.bench_trial.plan import scale_bench_trial
 from service.planner.blend_forecast import forecast_blend
 from service.planner.blend_plan import solve_blend
+from service.planner.correction.answers import Correction
+from service.planner.correction.correct import correct_blend
 from service.planner.portions import solve_blend_portions
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.stabilising.plan import plan_stabilising
+from service.planner.tasting.answers import Tasting
+from service.planner.tasting.judge import judge_tasting
 from service.planner.trade_off.answers import TradeOff
 from service.planner.trade_off.plan import trade_off
+from service.planner.undo.answers import Undo
+from service.planner.undo.undo import undo
 
 Plan = BlendPlan | PortionedPlan
+Corrected = Correction | Undo
 _log = logging.getLogger("service.errors")
 
 
@@ -39,6 +55,14 @@ def planned(request: BlendPlanRequest, deadline_s: float) -> Plan:
     """The plan for a request, of one drink or of several portions."""
     asked = plan_or_portions_from(request, deadline_s)
     return solve_blend_portions(asked) if isinstance(asked, PortionsAsked) else solve_blend(asked)
+
+
+def corrected(request: CorrectionRequest, deadline_s: float) -> Corrected:
+    """The correction for a request, or the undo table where it names a fault."""
+    if request.fault is not None:
+        return undo(undo_from(request, deadline_s))
+    no_fault_no_fields(request)
+    return correct_blend(correction_from(request, deadline_s))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +81,13 @@ OPERATIONS: Final[Mapping[str, Operation]] = {
         BlendForecastRequest, BlendForecast, lambda r, _: forecast_blend(forecast_from(r)), forecast_from
     ),
     "trade_off": Operation(TradeOffRequest, TradeOff, lambda r, s: trade_off(trade_from(r, s)), trade_from),
+    "correct_blend": Operation(CorrectionRequest, Corrected, corrected, correction_from),
     "plan_stabilising": Operation(
         StabilisingPlanRequest, StabilisingPlan, lambda r, _: plan_stabilising(stabilising_from(r)), stabilising_from
+    ),
+    "judge_tasting": Operation(TastingRequest, Tasting, lambda r, _: judge_tasting(tasting_from(r)), tasting_from),
+    "scale_bench_trial": Operation(
+        BenchTrialRequest, BenchTrial, lambda r, s: scale_bench_trial(bench_from(r, s)), bench_from
     ),
 }
 """By operation id."""

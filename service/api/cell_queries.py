@@ -19,6 +19,15 @@ class CellQuery(QueryModel):
     """What every cell may carry."""
 
     explain: QueryInteger = Field(0, ge=0, le=1, description="1 for a sentence with cautions instead of the number.")
+    bound: Literal["low", "high"] | None = Field(
+        None,
+        description="low or high for that end of the interval in place of the number; refused where there is none.",
+    )
+
+    @property
+    def wants_ends(self) -> bool:
+        """Whether an interval is asked for, or told."""
+        return self.bound is not None or self.explain == 1
 
 
 class GravityQuery(CellQuery):
@@ -42,6 +51,9 @@ class LotQuery(GravityQuery):
         None, description="Of the titration read, and of the acidity asked for; default 8.2."
     )
     residual_sugar: ShortText | None = Field(None, description="Such as 4 g/L.")
+    hydrometer_error: QueryNumber | None = Field(
+        None, ge=0, le=0.05, description="Standard deviation, SG, for intervals; default 0.001."
+    )
 
 
 class IngredientQuery(LotQuery):

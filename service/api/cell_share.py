@@ -145,6 +145,7 @@ SHARE_QUESTIONS: tuple[Question, ...] = (
         _share,
         "gravity_a=1.080&abv_percent_a=0&gravity_b=0.998&abv_percent_b=8.5&target=1.020",
         "target",
+        no_interval="No interval is worked out for a proportion: mix most of it, read the gravity, and add the rest.",
     ),
 )
 """For the list of all cell questions."""

@@ -28,6 +28,10 @@ _NAME_IN_URL: Final = {
     "total_so2_now": "total_now",
     "titratable_acidity_at_packaging": "titratable_acidity",
 }
+_CAREFUL: Final = (
+    "A dose has no low or high end to choose from: it takes the careful side of what is not known already. Ask without "
+    "bound."
+)
 _PARAMETER_OF: Final = {
     "yeast_still_active": "/fermentation_finished",
     "stabilisers_on_a_moving_ferment": "/fermentation_finished",
@@ -216,6 +220,7 @@ STABILISING_QUESTIONS: tuple[Question, ...] = (
         _sulfite,
         "volume=20L&ph=3.4&abv_percent=12&free=30mg/L&fermentation_finished=1&unit=g",
         "volume",
+        no_interval=_CAREFUL,
     ),
     Question(
         "dose-of-sorbate",
@@ -223,6 +228,7 @@ STABILISING_QUESTIONS: tuple[Question, ...] = (
         _sorbate,
         "volume=20L&ph=3.4&abv_percent=12&fermentation_finished=1&unit=g",
         "volume",
+        no_interval=_CAREFUL,
     ),
 )
 """For the list of all cell questions."""

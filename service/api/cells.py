@@ -1,4 +1,4 @@
-"""`GET /v1/cell/{question}`: one number as plain text, for a spreadsheet cell.
+"""`GET /v1/cell/{question}`: one number as plain text, for a spreadsheet cell; with `bound`, an end of its interval.
 
 The answer is the number and nothing else: decimal point, no unit, no trailing newline. Anything that is no number
 has a status of 400 or more, so that IFERROR catches it. HEAD is answered like GET; an answer is kept for the GET
@@ -19,7 +19,7 @@ from service.api.cached import cached_json, cached_text
 from service.api.cell_queries import CellQuery
 from service.api.cell_questions import QUESTIONS
 from service.api.numbers import NoQuery
-from service.api.question import Question
+from service.api.question import Question, number_text
 from service.api.routing import get_and_head
 from service.planner.single import Answer
 
@@ -33,6 +33,7 @@ class CellQuestion(BaseModel):
     meaning: str
     parameters: list[str]
     needed: list[str]
+    bound: str | None = Field(description="What bound=low and bound=high give the ends of; null where it is refused.")
     example: str = Field(description="Path and query of a worked example.")
 
 
@@ -40,12 +41,6 @@ class CellList(BaseModel):
     """All questions that a cell can ask."""
 
     cells: list[CellQuestion]
-
-
-def number_text(value: float) -> str:
-    """A number with seven significant digits and a decimal point, without an exponent where a sheet would stumble."""
-    text = f"{value:.7g}"
-    return f"{value:.10f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
 def sentence(answer: Answer) -> str:
@@ -72,7 +67,7 @@ def cells_router() -> APIRouter:
     router = APIRouter(prefix="/v1", tags=["cells"])
     answer: dict[int | str, dict[str, Any]] = {
         200: {
-            "description": "The number, or with explain=1 a sentence.",
+            "description": "The number, with bound an end of its interval, or with explain=1 a sentence.",
             "content": {"text/plain": {"schema": {"type": "string"}}},
         }
     }
@@ -100,5 +95,6 @@ def _described(question: Question) -> CellQuestion:
         meaning=question.meaning,
         parameters=question.parameters,
         needed=[field.alias or name for name, field in fields.items() if field.is_required()],
+        bound=question.interval or None,
         example=f"/v1/cell/{question.name}?{question.example}",
     )

@@ -72,6 +72,7 @@ class Limits(BaseModel):
     deadline_s: float = Field(description="Longest time for computing one answer [s].")
     max_batch_requests: int = Field(description="Most requests in one batch.")
     batch_deadline_s: float = Field(description="Longest time for computing a whole batch [s].")
+    max_draws: int = Field(description="Most simulated drinks (`draws`) of one answer; the same everywhere.")
 
 
 class Version(BaseModel):

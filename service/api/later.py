@@ -8,11 +8,9 @@ from __future__ import annotations
 from typing import Final
 
 NOT_ANSWERED_YET: Final[dict[str, str]] = {
-    "confidence": "Chances are not computed yet: narrow the range by the margin you want.",
-    "hold_back": "Holding back is not answered yet: add four fifths, measure, and ask again.",
     "fruit": "Fruit is not turned into juice yet: give the juice you pressed.",
     "fruit_count": "Fruit is not turned into juice yet: give the juice you pressed.",
     "losses": "Losses are not reckoned yet: ask for the volume before them.",
-    "scores": "Scores are not judged yet: leave them out.",
+    "scores": "Scores are judged by POST /v1/tastings, with the doses they belong to: send them there.",
 }
 """Field name to what to do until it is built."""

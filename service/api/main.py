@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from service.api.app import SolverApp, create_app
+from service.api.bench_trials import bench_trials_router
 from service.api.blends import blends_router
 from service.api.catalogue import catalogue_router
 from service.api.cells import cells_router
+from service.api.corrections import corrections_router
 from service.api.reading_blend import plan_from
 from service.api.requests_blend import BlendPlanRequest
 from service.api.settings import Settings
 from service.api.stabilising import stabilising_router
+from service.api.tastings import tastings_router
 from service.api.trade_offs import trade_offs_router
 from service.catalogue.loader import data_version, ingredients
 from service.planner.blend_plan import solve_blend
@@ -38,7 +41,10 @@ def build_app(settings: Settings | None = None) -> SolverApp:
         (
             blends_router(settings),
             trade_offs_router(settings),
+            corrections_router(settings),
             stabilising_router(),
+            tastings_router(),
+            bench_trials_router(settings),
             catalogue_router(),
             cells_router(),
         ),

@@ -27,6 +27,10 @@ _RANGE: Final = {
 }
 
 
+MOST_DRAWS: Final = 50_000
+"""Most drinks that one answer may simulate for its intervals; what takes too long ends at the deadline as anything."""
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """The limits a stranger meets; each is the environment variable `SERVICE_` plus its name in capitals.
@@ -73,8 +77,8 @@ class Settings:
         return cls(**found)
 
     def limits(self) -> dict[str, float]:
-        """Every limit by name, as `GET /v1/limits` shows them."""
-        return asdict(self)
+        """Every limit by name, as `GET /v1/limits` shows them; that of draws is the same everywhere."""
+        return {**asdict(self), "max_draws": MOST_DRAWS}
 
 
 def _number(name: str, text: str, *, whole: bool) -> float:

@@ -11,9 +11,12 @@ from typing import Any
 from starlette.responses import Response
 
 from service.planner.answers import Amount, Caution, Predicted
-from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan, RecipeForecast
+from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan, RecipeForecast, TargetReport
+from service.planner.bench_trial.answers import BatchDose, BenchTrial
+from service.planner.correction.answers import Correction
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.trade_off.answers import TradeOff
+from service.planner.undo.answers import Undo
 
 Row = dict[str, str | float | None]
 
@@ -59,10 +62,28 @@ class CsvResponse(Response):
 
 
 def _predicted(predicted: Predicted) -> Row:
-    return {
-        _COLUMN.get(name, name): None if prediction is None else prediction["value"]
-        for name, prediction in asdict(predicted).items()
-    }
+    """Each property with both ends of its 90 % interval beside it."""
+    row: Row = {}
+    for name, prediction in asdict(predicted).items():
+        column = _COLUMN.get(name, name)
+        for key, title in (("value", column), ("low", f"{column}_low"), ("high", f"{column}_high")):
+            row[title] = None if prediction is None else prediction[key]
+    return row
+
+
+def _chances(targets: Sequence[TargetReport]) -> Row:
+    """How likely the real drink meets each target."""
+    return {f"{_COLUMN.get(target.property, target.property)}_chance": target.chance for target in targets}
+
+
+def _first(plan: BlendPlan) -> Row:
+    """What to add before measuring, and what is held back; nothing where that was not asked for."""
+    if plan.first_addition is None:
+        return {}
+    held = {change.name: change.mass_g for change in plan.first_addition.held_back}
+    row: Row = {f"{amount.name}_first_mass_g": amount.mass_g for amount in plan.first_addition.amounts}
+    row |= {f"{amount.name}_held_back_mass_g": held.get(amount.name, 0.0) for amount in plan.first_addition.amounts}
+    return row
 
 
 def _amounts(amounts: Sequence[Amount], names: Sequence[str]) -> Row:
@@ -83,25 +104,32 @@ def same_columns(rows: Sequence[Row]) -> list[Row]:
 
 
 def plan_rows(plan: BlendPlan | PortionedPlan) -> list[Row]:
-    """One row for a drink: outcome, `stop` cautions, grams of each lot and addition, predictions."""
+    """One row for a drink: outcome, `stop` cautions, grams of each lot and addition (those of a first addition before
+    them), predictions with their intervals, chances of the targets, what the confidence asked for costs."""
     head: Row = {"batch": plan.batch, "date": plan.date, "outcome": plan.outcome}
     if isinstance(plan, PortionedPlan):
-        return [
-            {
-                **head,
-                "portion": portion.name,
-                "stop": _stops(plan.cautions, portion.name),
-                **_amounts(portion.amounts, [amount.name for amount in portion.amounts]),
-                **_predicted(portion.predicted),
-            }
-            for portion in plan.portions
-        ]
+        return same_columns(
+            [
+                {
+                    **head,
+                    "portion": portion.name,
+                    "stop": _stops(plan.cautions, portion.name),
+                    **_amounts(portion.amounts, [amount.name for amount in portion.amounts]),
+                    **_predicted(portion.predicted),
+                    **_chances(portion.targets),
+                }
+                for portion in plan.portions
+            ]
+        )
     return [
         {
             **head,
             "stop": _stops(plan.cautions),
+            **_first(plan),
             **_amounts(plan.amounts, [amount.name for amount in plan.amounts]),
             **_predicted(plan.predicted),
+            **_chances(plan.targets),
+            **({} if plan.caution_price is None else {"caution_price": plan.caution_price.text}),
         }
     ]
 
@@ -118,8 +146,14 @@ def trade_off_rows(trade: TradeOff) -> list[Row]:
             "marks": " ".join(point.marks),
             "stop": " | ".join(point.stops),
             f"x_{trade.x.property}": point.x,
+            "x_low": point.x_low,
+            "x_high": point.x_high,
             f"y_{trade.y.property}": point.y,
+            "y_low": point.y_low,
+            "y_high": point.y_high,
             "also": point.also,
+            "also_low": point.also_low,
+            "also_high": point.also_high,
             "steps_from_previous": point.steps_from_previous,
             **_amounts(point.amounts, names),
             **_predicted(point.predicted),
@@ -166,6 +200,28 @@ def _beside(recipe: RecipeForecast) -> Row:
     return row
 
 
+def bench_rows(trial: BenchTrial) -> list[Row]:
+    """One row for the glass and one for each way to make the batch: `stop` cautions, grams of each part, milligrams of
+    each dye in a litre, predictions."""
+    ways: list[tuple[str, BatchDose | None]] = [
+        ("batch_plan", trial.batch_plan),
+        ("plain_scaling", trial.plain_scaling),
+        ("without_stock_water", trial.without_stock_water),
+    ]
+    names = list(dict.fromkeys(a.name for _, way in ways if way is not None for a in way.amounts))
+    head: Row = {"batch": trial.batch, "date": trial.date, "outcome": trial.outcome}
+    dyes: Row = {f"{colour.stock}_dye_mg_per_l": colour.glass_mg_per_l for colour in trial.colour}
+    stop = _stops(trial.cautions)
+    rows: list[Row] = [
+        {**head, "drink": "glass", "stop": stop, **_amounts((), names), **dyes, **_predicted(trial.glass.predicted)}
+    ]
+    for name, way in ways:
+        if way is not None:
+            amounts = _amounts(way.amounts, names)
+            rows.append({**head, "drink": name, "stop": stop, **amounts, **dyes, **_predicted(way.predicted)})
+    return rows
+
+
 def stabilising_rows(plan: StabilisingPlan) -> list[Row]:
     """One row for a stabilising plan: verdict, `stop` cautions, grams of each salt, what the drink then holds."""
     doses = {dose.salt: dose for dose in plan.doses}
@@ -201,3 +257,57 @@ def stabilising_rows(plan: StabilisingPlan) -> list[Row]:
             ),
         }
     ]
+
+
+def correction_rows(correction: Correction | Undo) -> list[Row]:
+    """The rows of a correction, or of the undo table."""
+    return undo_rows(correction) if isinstance(correction, Undo) else _correction_rows(correction)
+
+
+def undo_rows(undo: Undo) -> list[Row]:
+    """One row for each way out: what it is worth, its `stop` cautions, grams of what goes in, the drink afterwards."""
+    names = sorted({amount.name for option in undo.options for amount in option.amounts})
+    any_drink = next((o.predicted for o in undo.options if o.predicted is not None), None)
+    blank: Row = {} if any_drink is None else dict.fromkeys(_predicted(any_drink))
+    rows: list[Row] = []
+    for option in undo.options:
+        masses = {amount.name: amount.mass_g for amount in option.amounts}
+        row: Row = {
+            "batch": undo.batch,
+            "date": undo.date,
+            "fault": undo.fault,
+            "option": option.name,
+            "possible": option.possible,
+            "stop": _stops([*(c for c in undo.cautions if c.about is None), *option.cautions]),
+            "do": option.do,
+            "limit": option.limit,
+            **{f"{name}_mass_g": masses.get(name) for name in names},
+            "distance": option.distance,
+            "costs": option.costs,
+            **(blank if option.predicted is None else _predicted(option.predicted)),
+            "free_so2_mg_per_l": None if option.so2 is None else option.so2.free_mg_per_l,
+        }
+        rows.append(row)
+    return rows
+
+
+def _correction_rows(correction: Correction) -> list[Row]:
+    """One row: verdict and likeliest culprit, each reading beside what was expected, the drink now (`now_…`), and what
+    to add with the drink that it makes."""
+    consistency = correction.consistency
+    row: Row = {
+        "batch": correction.batch,
+        "date": correction.date,
+        "outcome": correction.outcome,
+        "stop": _stops(correction.cautions),
+        "readings_fit": consistency.verdict,
+        "probability": consistency.probability,
+        "likeliest_culprit": consistency.culprits[0].text if consistency.culprits else None,
+    }
+    for reading in correction.readings:
+        row[f"{reading.property}_measured"] = reading.measured
+        row[f"{reading.property}_expected"] = reading.expected
+    now = {f"now_{name}": value for name, value in _predicted(correction.drink).items()}
+    (plan,) = plan_rows(correction.plan)
+    del plan["batch"], plan["date"], plan["outcome"], plan["stop"]
+    return [{**row, **now, "cannot_be_undone": " | ".join(u.text for u in correction.cannot_be_undone), **plan}]

@@ -19,7 +19,10 @@ PATHS = {
     "solve_blends": "/v1/blend-plans:batch",
     "forecast_blend": "/v1/blend-forecasts",
     "trade_off": "/v1/trade-offs",
+    "correct_blend": "/v1/corrections",
     "plan_stabilising": "/v1/stabilising-plans",
+    "judge_tasting": "/v1/tastings",
+    "scale_bench_trial": "/v1/bench-trials",
 }
 
 BASE: dict[str, Any] = {
@@ -65,6 +68,11 @@ def forecast(body: Any) -> dict[str, Any]:
 def stabilise(body: Any) -> dict[str, Any]:
     """The answer of `plan_stabilising`."""
     return post(PATHS["plan_stabilising"], body)
+
+
+def taste(body: Any) -> dict[str, Any]:
+    """The answer of `judge_tasting`."""
+    return post(PATHS["judge_tasting"], body)
 
 
 def changed(*path: str | int, to: Any = None, body: Any = None) -> dict[str, Any]:

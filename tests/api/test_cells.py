@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 import pytest
 
 from service.api.cell_questions import QUESTIONS
-from service.api.cells import number_text
+from service.api.question import number_text
 from tests.api.real import app, forecast, plan
 
 EXAMPLES = [f"/v1/cell/{question.name}?{question.example}" for question in QUESTIONS]
@@ -155,6 +155,139 @@ def test_the_list_tells_every_question() -> None:
         assert set(question["needed"]) <= set(question["parameters"])
         assert question["meaning"].endswith((".", "?"))
         assert app().get(question["example"]).status_code == 200
+
+
+# Ends of intervals.
+
+AFTER = honey(target=None, unit=None, amount="500g")
+SOUR = {**AFTER, "ingredient": "lemon_juice", "amount": "300mL", "titratable_acidity": "4.8 g/L tartaric", "ph": 3.5}
+
+
+@pytest.mark.parametrize(
+    ("question", "query", "property"),
+    [("gravity-after", AFTER, "gravity"), ("abv-after", AFTER, "abv_percent"), ("ph-after", SOUR, "ph")],
+)
+def test_a_bound_is_the_end_of_the_forecast(question: str, query: dict[str, Any], property: str) -> None:
+    extra = {name: query[name] for name in ("titratable_acidity", "ph") if name in query}
+    amount = query["amount"].replace("mL", " mL").replace("0g", "0 g")
+    recipe = {
+        "name": "r",
+        "lots": [_lot(**extra)],
+        "additions": [{"ingredient": query["ingredient"], "amount": amount}],
+    }
+    predicted = forecast({"recipes": [recipe]})["recipes"][0]["predicted"][property]
+    assert cell(question, **query) == predicted["value"]
+    assert cell(question, **query, bound="low") == predicted["low"] < predicted["value"]
+    assert cell(question, **query, bound="high") == predicted["high"] > predicted["value"]
+
+
+@pytest.mark.parametrize("acid", ["tartaric", "citric", "meq"])
+def test_the_bounds_of_an_acidity_are_in_the_unit_asked_for(acid: str) -> None:
+    """By formula mass (IUPAC atomic masses): 75.04 g/eq of tartaric acid, 64.04 of citric."""
+    per_tartaric = {"tartaric": 1.0, "citric": 64.04 / 75.04, "meq": 1000.0 / 75.04}[acid]
+    for bound in ("low", "high"):
+        plain = cell("acidity-after", **SOUR, bound=bound)
+        assert cell("acidity-after", **SOUR, acid=acid, bound=bound) == pytest.approx(plain * per_tartaric, rel=2e-4)
+    low, value, high = (
+        cell("acidity-after", **SOUR, acid=acid, **b) for b in ({"bound": "low"}, {}, {"bound": "high"})
+    )
+    assert low < value < high
+
+
+TARGETS: list[tuple[str, str, dict[str, Any], float]] = [
+    ("gravity", "honey", {}, 1.016),
+    ("gravity", "water", {"gravity": 1.020}, 1.012),
+    ("ph", "lemon_juice", {"titratable_acidity": "4.8 g/L tartaric", "ph": 3.5}, 3.2),
+    ("ph", "potassium_bicarbonate", {"titratable_acidity": "4.8 g/L tartaric", "ph": 3.2}, 3.6),
+]
+
+
+@pytest.mark.parametrize(("name", "ingredient", "lot", "target"), TARGETS)
+def test_the_bounds_of_an_amount_put_the_target_at_the_ends_of_the_drink(
+    name: str, ingredient: str, lot: dict[str, Any], target: float
+) -> None:
+    query = honey(target=None, unit=None, ingredient=ingredient, **lot)
+    few, usual, many = (
+        cell(f"amount-for-{name}", **query, target=target, **bound)
+        for bound in ({"bound": "low"}, {}, {"bound": "high"})
+    )
+    assert few < usual < many
+    rises = cell(f"{name}-after", **query, amount=f"{many} g") > cell(f"{name}-after", **query, amount=f"{few} g")
+    # with the less of it only the farther end of the drink is at the target, with the more only the nearer one
+    ends = ("high", "low") if rises else ("low", "high")
+    for grams, bound in zip((few, many), ends, strict=True):
+        at_end = cell(f"{name}-after", **query, amount=f"{grams} g", bound=bound)
+        assert at_end == pytest.approx(target, abs=0.0051 if name == "ph" else 2e-5)
+
+
+def test_an_amount_may_be_nothing_or_without_end() -> None:
+    close = honey(target=0.9990, unit="g")
+    assert cell("amount-for-gravity", **close) > 0.0
+    assert cell("amount-for-gravity", **close, bound="low") == 0.0
+    # honey has a gravity of its own, which no amount of it surpasses
+    thick = honey(ingredient="orange_juice_fresh", target=1.0432, unit="g")
+    assert cell("amount-for-gravity", **thick) > 0.0
+    words = refused("amount-for-gravity", **thick, bound="high")
+    assert list(words) == ["/bound"]
+    assert "no high end" in words["/bound"]
+    assert " or more" in app().get("/v1/cell/amount-for-gravity", params={**thick, "explain": 1}).text
+
+
+def test_better_readings_make_narrower_bounds() -> None:
+    def width(**more: Any) -> float:
+        return cell("gravity-after", **AFTER, bound="high", **more) - cell(
+            "gravity-after", **AFTER, bound="low", **more
+        )
+
+    assert width(hydrometer_error=0.0) < width() < width(hydrometer_error=0.003)
+    # 90 % of a normal law lie within 1.645 standard deviations of 0.003, thinned by the honey
+    assert width(hydrometer_error=0.003) == pytest.approx(2.0 * 1.645 * 0.003, rel=0.1)
+    assert cell("gravity-after", **AFTER) == cell("gravity-after", **AFTER, hydrometer_error=0.003)
+    change = {**AFTER, "volume": "9.5 L ± 0.01 L"}
+    assert cell("gravity-after", **change) == cell("gravity-after", **AFTER)
+
+
+def test_a_strength_has_the_spread_of_published_yields_and_of_both_readings() -> None:
+    """A point of gravity is about 0.13 % vol (the usual factor of 131.25: common practice, no source), and 1.645
+    standard deviations of two readings good to 0.001 are 0.30 % vol."""
+    query = {"original_gravity": 1.054, "final_gravity": 0.998}
+    low, value, high = (cell("abv-from-gravities", **query, **b) for b in ({"bound": "low"}, {}, {"bound": "high"}))
+    assert value - low == pytest.approx(1.645 * 2.0**0.5 * 0.001 * 131.25, rel=0.1)
+    assert high - value >= value - low
+    text = app().get("/v1/cell/abv-from-gravities", params={**query, "bound": "low", "explain": 1}).text
+    assert text.startswith(f"{number_text(low)} is the lower end of what the strength may be, by published yields and ")
+    assert f" may be {low:.2f} to {high:.2f}." in text
+
+
+@pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.name)
+def test_a_bound_is_given_or_refused_with_words(question: Any) -> None:
+    (listed,) = (c for c in app().get("/v1/cell").json()["cells"] if c["question"] == question.name)
+    path = f"/v1/cell/{question.name}?{question.example}"
+    numbers = []
+    for bound in ("low", "high"):
+        response = app().get(f"{path}&bound={bound}")
+        if listed["bound"] is None:
+            assert response.status_code == 422
+            ((pointer, detail),) = [(e["pointer"], e["detail"]) for e in response.json()["errors"]]
+            assert pointer == "/bound"
+            assert "interval" in detail or "careful side" in detail
+        else:
+            numbers.append(float(response.text))
+            text = app().get(f"{path}&bound={bound}&explain=1").text
+            assert text.startswith(f"{response.text} is the {'lower' if bound == 'low' else 'upper'} end of ")
+    assert ("bound" in listed["parameters"]) is (listed["bound"] is not None) is bool(numbers)
+    if numbers:
+        assert numbers[0] < float(app().get(path).text) < numbers[1]
+    (error,) = app().get(f"{path}&bound=middle").json()["errors"]
+    assert error["pointer"] == "/bound"
+    assert "'low'" in error["detail"]
+
+
+def test_explained_an_amount_tells_what_it_may_take() -> None:
+    text = app().get("/v1/cell/amount-for-gravity", params={**HONEY, "explain": 1}).text
+    low, high = (cell("amount-for-gravity", **HONEY, bound=bound) for bound in ("low", "high"))
+    assert f"It may take {low:.4f}".rstrip("0") in text
+    assert f"to {high:.4f}".rstrip("0") in text
 
 
 # The same numbers as over JSON.

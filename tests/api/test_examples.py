@@ -13,12 +13,17 @@ from typing import Any
 import pytest
 from pydantic import BaseModel, TypeAdapter
 
-from service.api.answering import Plan
+from service.api.answering import Corrected, Plan
 from service.api.batch import BatchAnswer
+from service.api.requests_bench import BenchTrialRequest
 from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest, TradeOffRequest
+from service.api.requests_correction import CorrectionRequest
 from service.api.requests_stabilising import StabilisingPlanRequest
+from service.api.requests_tastings import TastingRequest
 from service.planner.answers_blend import BlendForecast
+from service.planner.bench_trial.answers import BenchTrial
 from service.planner.stabilising.answers import StabilisingPlan
+from service.planner.tasting.answers import Tasting
 from service.planner.trade_off.answers import TradeOff
 from tests.api.real import EXAMPLES, PATHS, all_examples, app, patient, worked
 
@@ -28,6 +33,9 @@ MODELS: dict[str, tuple[type[BaseModel], Any]] = {
     "trade_off": (TradeOffRequest, TradeOff),
     "forecast_blend": (BlendForecastRequest, BlendForecast),
     "plan_stabilising": (StabilisingPlanRequest, StabilisingPlan),
+    "correct_blend": (CorrectionRequest, Corrected),
+    "judge_tasting": (TastingRequest, Tasting),
+    "scale_bench_trial": (BenchTrialRequest, BenchTrial),
 }
 FILES = sorted(EXAMPLES.glob("*/*.json"))
 OF_THE_RUN = {"milliseconds", "model_version", "data_version", "request_id"}

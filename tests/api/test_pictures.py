@@ -20,6 +20,8 @@ import pytest
 from openapi_spec_validator import validate
 
 from service.api.pictures import LINES, trade_off_picture
+from service.api.pictures.page import INK
+from service.api.pictures.panels import BAND, BAND_EDGE
 from service.api.problems import problem_from_error
 from service.errors import MissingExtraError
 from service.planner.answers import (
@@ -41,17 +43,17 @@ NOTE = "The figures rest on tables and readings; a tasting glass decides. They a
 
 
 def predicted() -> Predicted:
-    some = Prediction(1.0, "g/L")
+    some = Prediction(1.0, "g/L", 0.9, 1.1)
     return Predicted(
-        gravity=Prediction(1.012, "SG"),
-        abv_percent=Prediction(6.5, "% vol"),
+        gravity=Prediction(1.012, "SG", 1.011, 1.013),
+        abv_percent=Prediction(6.5, "% vol", 6.3, 6.7),
         titratable_acidity=AcidityPrediction(7.0, "g/L tartaric", 6.7, 7.3, 7.0, 6.0, 6.3, 8.4, 4.6, 93.3, 8.2),
         ph=None,
-        volume=VolumePrediction(29.9, "L", 7.9),
+        volume=VolumePrediction(29.9, "L", 29.0, 30.8, 7.9),
         extract_g_per_l=some,
         sugar_g_per_l=some,
         fermentable_sugar_g_per_l=some,
-        sucrose_equivalent_g_per_l=SweetnessPrediction(34.0, "g/L", 28.0, 45.0),
+        sucrose_equivalent_g_per_l=SweetnessPrediction(34.0, "g/L", 33.0, 35.0, 28.0, 45.0),
         brix=some,
         sugar_acid_ratio=None,
         juice_percent=some,
@@ -81,7 +83,25 @@ def point(
     low, high = (None, None) if band is None else (y - band, y + band)
     proof = Proof("proved_best" if proved else "best_found", 0.0 if proved else 0.02, 3.1)
     amounts = (amount("dry base", 23908.9, "lot"), *(amount(name, mass) for name, mass in masses))
-    return TradePoint(x, y, low, high, also, None, marks, proof, (), amounts, predicted())
+    also_low, also_high = (None, None) if also is None or band is None else (also - 2.0 * band, also + band)
+    x_low, x_high = (None, None) if band is None else (x - 0.5, x + 0.7)
+    return TradePoint(
+        x,
+        x_low,
+        x_high,
+        y,
+        low,
+        high,
+        also,
+        also_low,
+        also_high,
+        None,
+        marks,
+        proof,
+        (),
+        amounts,
+        predicted(),
+    )
 
 
 def trade(points: Sequence[TradePoint], **changes: object) -> TradeOff:
@@ -440,8 +460,82 @@ def test_the_interval_is_drawn_only_where_it_is_known(draw: Draw) -> None:
     assert "90 % interval" not in words(draw(CASES["no interval"], "svg"))
     points = [*many(6)[:3], *many(6, band=None)[3:]]
     assert "grey: 90 % interval" in words(draw(trade(points), "svg"))
-    assert b"FillBetween" in draw(trade(points), "svg")
-    assert b"FillBetween" not in draw(CASES["no interval"], "svg")
+    assert len(bands(draw(trade(points), "svg"))["interval"]) == 1
+    assert bands(draw(CASES["no interval"], "svg")) == {}
+    apart = [p for k, p in enumerate(many(7)) if k != 3]
+    apart.insert(3, many(7, band=None)[3])
+    assert len(bands(draw(trade(apart), "svg"))["interval"]) == 2
+
+
+def bands(picture: bytes) -> dict[str, list[list[tuple[float, float]]]]:
+    """The corners of each band of intervals, by the panel that it stands in."""
+    found: dict[str, list[list[tuple[float, float]]]] = {}
+    for group in ElementTree.fromstring(picture).iter(f"{SVG}g"):
+        if group.get("id") in ("interval", "also-interval"):
+            for path, use in zip(group.iter(f"{SVG}path"), group.iter(f"{SVG}use"), strict=True):
+                corners = re.findall(r"([-\d.]+) ([-\d.]+)", path.get("d") or "")
+                x0, y0 = float(use.get("x", 0.0)), float(use.get("y", 0.0))
+                found.setdefault(str(group.get("id")), []).append([(x0 + float(x), y0 + float(y)) for x, y in corners])
+    return found
+
+
+def test_the_band_follows_the_curve_where_it_bends_between_two_points(draw: Draw) -> None:
+    pair = [point(20.0, 1.0, [("honey", 900.0)], band=0.1), point(40.0, 3.0, [("honey", 990.0)], band=0.3)]
+    bent = trade(pair, breakpoints=(Breakpoint(30.0, 4.0, "From here honey replaces water."),))
+    ((plain,), (corners,)) = (bands(draw(shown, "svg"))["interval"] for shown in (trade(pair), bent))
+    across = {round(x, 1) for x, _ in corners}
+    assert (len({round(x, 1) for x, _ in plain}), len(across)) == (2, 3)
+    middle = sorted(across)[1]
+    upper, lower = sorted({y for x, y in corners if round(x, 1) == middle})
+    left_upper, left_lower = sorted({y for x, y in corners if round(x, 1) == min(across)})
+    # half way between half widths of 0.1 and 0.3: twice as wide as the first
+    assert lower - upper == pytest.approx(2.0 * (left_lower - left_upper), rel=1e-3)
+
+
+def test_every_band_is_inside_its_panel(draw: Draw) -> None:
+    picture = draw(CASES["orchard"], "svg")
+    panels = [next(clip.iter(f"{SVG}rect")) for clip in ElementTree.fromstring(picture).iter(f"{SVG}clipPath")]
+    found = bands(picture)
+    assert set(found) == {"interval", "also-interval"}
+    for corners in (corners for every in found.values() for corners in every):
+        ys = [y for _, y in corners]
+        inside = [
+            float(p.attrib["y"]) < min(ys) and max(ys) < float(p.attrib["y"]) + float(p.attrib["height"])
+            for p in panels
+        ]
+        assert any(inside)
+
+
+def test_a_band_that_hides_behind_its_line_is_told_so(draw: Draw) -> None:
+    narrow = words(draw(trade(many(6, band=0.001)), "svg"))
+    assert "90 % interval: no wider than the line" in narrow
+    assert "grey: 90 % interval" not in narrow
+
+
+def test_the_edge_of_a_band_is_seen_on_white() -> None:
+    """W3C, Web Content Accessibility Guidelines 2.1 (2018), 1.4.11: parts of graphics have a contrast of 3:1 at least;
+    relative luminance as defined there."""
+
+    def luminance(colour: str) -> float:
+        parts = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+        r, g, b = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b
+
+    assert 1.05 / (luminance(BAND_EDGE) + 0.05) >= 3.0
+    # the curve, too, on the band
+    assert (luminance(BAND) + 0.05) / (luminance(INK) + 0.05) >= 3.0
+
+
+def test_the_table_tells_intervals_in_brackets(draw: Draw) -> None:
+    texts = [text for text, *_ in boxes(draw(CASES["orchard"], "svg"))]
+    start = texts.index("Sweetness")
+    assert texts[start + 1 : start + 3] == ["24.0 g/L", "(23.5 to 24.7)"]
+    start = texts.index("Citrus juice")
+    assert texts[start + 1 : start + 3] == ["4.2 %", "(4.1 to 4.2)"]
+    start = texts.index("Strength")
+    assert texts[start + 1 : start + 3] == ["6.90 % vol", "(6.70 to 7.00)"]
+    assert any(text.startswith("In brackets the 90 % interval") for text in texts)
+    assert not any("In brackets" in text for text, *_ in boxes(draw(CASES["no interval"], "svg")))
 
 
 def test_odd_names_stay_words(draw: Draw) -> None:

@@ -28,8 +28,6 @@ def refused(*path: str | int, to: Any) -> tuple[str, str]:
 # Parts of the contract that are not built: refused by name wherever they stand, never ignored.
 
 _PLACES: dict[str, tuple[tuple[str | int, ...], Any]] = {
-    "confidence": (("targets", "gravity"), {"min": 1.01, "confidence": 0.9}),
-    "hold_back": (("hold_back",), True),
     "fruit": ((*ADDITION, "fruit"), "3 kg"),
     "fruit_count": ((*ADDITION, "fruit_count"), 12),
     "losses": (("losses",), 0.05),

@@ -11,7 +11,7 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 # after the environment, which numpy reads when imported
-from tests.benchmarks import acidity, conflict, frontier, packs, solver  # noqa: E402
+from tests.benchmarks import acidity, conflict, frontier, intervals, packs, solver  # noqa: E402
 from tests.benchmarks.timing import table  # noqa: E402
 
 
@@ -20,7 +20,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument("--quick", action="store_true", help="fewer instances and rounds")
     quick = parser.parse_args().quick
-    parts = (solver, packs, conflict, frontier, acidity)
+    parts = (solver, packs, conflict, frontier, acidity, intervals)
     rows = [row for part in parts for row in part.rows(quick=quick)]
     print(table(rows))
     missed = [row.name.strip() for row in rows if not row.passed]

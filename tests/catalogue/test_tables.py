@@ -92,7 +92,7 @@ def all_ingredients() -> list[Ingredient]:
 
 def test_row_counts() -> None:
     assert len(loader.ingredients()) == 76
-    assert len(loader.sources()) == 135
+    assert len(loader.sources()) == 154
     assert len(loader.juice_standards()) == 54
 
 

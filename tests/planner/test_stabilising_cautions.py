@@ -42,10 +42,12 @@ CASES: dict[str, tuple[str, StabilisingAsked, StabilisingAsked]] = {
     "sorbic_acid_over_limit": ("stop", replace(SWEET, sorbate=Sorbate(201.0)), replace(SWEET, sorbate=Sorbate(200.0))),
     "total_so2_over_limit": ("stop", replace(ALONE, sulfite=Sulfite(125.0)), replace(ALONE, sulfite=Sulfite(115.0))),
     "vessel_too_small": ("stop", intended(vessel_l=19.0), intended(vessel_l=21.0)),
+    "vessel_may_be_too_small": ("warning", intended(vessel_l=20.5), intended(vessel_l=21.0)),
     "refermentable_sugar_no_hurdle": ("stop", replace(SEALED, hurdles=()), replace(SEALED, hurdles=("pasteurised",))),
     "hurdle_does_not_hold": ("stop", replace(SEALED, hurdles=("sulfite",)), SEALED),
     "hurdle_is_not_proof": ("warning", SEALED, replace(SEALED, sugar_g_per_l=1.0)),
     "sorbate_outside_published_table": ("warning", drink(abv_percent=9.0), SWEET),
+    "sorbate_may_be_outside_published_table": ("warning", drink(abv_percent=10.2), drink(abv_percent=10.5)),
     "sorbate_below_published_dose": ("warning", replace(SWEET, sorbate=Sorbate(50.0)), SWEET),
     "sorbate_raises_ph": (
         "warning",
@@ -71,8 +73,8 @@ CASES: dict[str, tuple[str, StabilisingAsked, StabilisingAsked]] = {
     ),
     "limit_within_volume_error": (
         "warning",
-        replace(SWEET, sorbate=Sorbate(198.0)),
         replace(SWEET, sorbate=Sorbate(194.0)),
+        replace(SWEET, sorbate=Sorbate(192.0)),
     ),
     "stabilisers_do_not_stop_yeast_or_bacteria": ("warning", SWEET, replace(SWEET, hurdles=("pasteurised",))),
     "sulfite_sensitivity": ("note", SWEET, replace(SWEET, hurdles=("pasteurised",))),

@@ -202,7 +202,7 @@ def test_a_limit_within_the_error_of_the_volume_is_said() -> None:
         SWEET, hurdles=("sulfite",), market=Market.US, sulfite=Sulfite(free_target_mg_per_l=345.0, bound_share=0.0)
     )
     assert "limit_within_volume_error" in codes(plan_stabilising(asked), "warning")
-    assert "limit_within_volume_error" not in codes(plan_stabilising(replace(asked, volume_error_percent=1.0)))
+    assert "limit_within_volume_error" not in codes(plan_stabilising(replace(asked, volume_error_percent=0.5)))
 
 
 def test_too_much_is_only_diluted() -> None:

@@ -43,9 +43,58 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+BAND: Final = "#dcdcdc"
+BAND_EDGE: Final = "#8c8c8c"
+"""An interval: darker at its edges, so that it is seen across the grid and in a poor print."""
+
+_SEEN_PT: Final = 2.5
+"""A band that is nowhere higher than this [pt] hides behind the line of the curve."""
+
+
 def _breakpoint_lines(axes: Axes, trade: TradeOff) -> None:
     for change in trade.breakpoints:
         axes.axvline(change.x, color="#8a8a8a", linewidth=0.9, linestyle=(0, (1.0, 2.0)), zorder=1)
+
+
+Edge = tuple[float, float, float]
+"""A level of the first property, and the lower and upper end of an interval there."""
+
+
+def _bands(trade: TradeOff) -> list[list[Edge]]:
+    """The intervals of the second property in runs of neighbours that have one, and where the curve bends between two
+    of them, there as wide as the two by their distance."""
+    kinks = sorted(trade.breakpoints, key=lambda change: change.x)
+    runs: list[list[Edge]] = [[]]
+    before: TradePoint | None = None
+    for point in trade.points:
+        if point.y_low is None or point.y_high is None:
+            runs.append([])
+            before = None
+            continue
+        if before is not None:
+            runs[-1] += [_between(before, point, c.x, c.y) for c in kinks if before.x < c.x < point.x]
+        runs[-1].append((point.x, point.y_low, point.y_high))
+        before = point
+    return [run for run in runs if run]
+
+
+def _between(before: TradePoint, after: TradePoint, x: float, y: float) -> Edge:
+    share = (x - before.x) / (after.x - before.x)
+    below, above = (
+        (1.0 - share) * abs(before.y - a) + share * abs(after.y - b)
+        for a, b in ((before.y_low or 0.0, after.y_low or 0.0), (before.y_high or 0.0, after.y_high or 0.0))
+    )
+    return x, y - below, y + above
+
+
+def _draw_bands(axes: Axes, runs: Sequence[Sequence[Edge]], gid: str) -> None:
+    """A band where neighbouring points have an interval, a bar where one stands alone."""
+    for run in runs:
+        x, low, high = zip(*run, strict=True)
+        if len(run) > 1:
+            axes.fill_between(x, low, high, color=BAND, edgecolor=BAND_EDGE, linewidth=0.7, zorder=2, gid=gid)
+        else:
+            axes.plot([x[0]] * 2, [low[0], high[0]], "_-", color=BAND_EDGE, markersize=8.0, zorder=2, clip_on=False)
 
 
 class CurvePanel:
@@ -56,7 +105,8 @@ class CurvePanel:
     def __init__(self, trade: TradeOff, lettering: Lettering, xs: tuple[float, float]) -> None:
         self.trade, self.lettering, self.xs = trade, lettering, xs
         self.marks = marks_of(trade)
-        values = [value for p in trade.points for value in (p.y, p.y_low, p.y_high) if value is not None]
+        self.bands = _bands(trade)
+        values = [p.y for p in trade.points] + [value for run in self.bands for edge in run for value in edge[1:]]
         self.ys = span([*values, *(c.y for c in trade.breakpoints)], 0.14)
         self.rows = self._letter_rows()
 
@@ -90,7 +140,7 @@ class CurvePanel:
         for k, (change, row) in enumerate(zip(trade.breakpoints, self.rows, strict=False)):
             x = frame.across(change.x)
             page.text(x, frame.top - 4.0 - 12.0 * row, chr(ord("a") + k), BODY, True, ha="center", color=SOFT)
-        self._draw_intervals(axes)
+        _draw_bands(axes, self.bands, "interval")
         kinks = [(c.x, c.y) for c in trade.breakpoints if points[0].x < c.x < points[-1].x]
         path = sorted([*((p.x, p.y) for p in points), *kinks])
         axes.plot([x for x, _ in path], [y for _, y in path], color=INK, linewidth=1.4, zorder=3, gid="curve")
@@ -107,26 +157,10 @@ class CurvePanel:
                 zorder=4,
                 clip_on=False,
             )
-        edges = [
-            [(p.x, edge) for p in points if (edge := p.y_low if low else p.y_high) is not None] for low in (True, False)
-        ]
+        edges = [[(edge[0], edge[k]) for edge in run] for run in self.bands for k in (1, 2)]
         changes = [[(c.x, self.ys[0]), (c.x, self.ys[1])] for c in trade.breakpoints]
         _Labels(page, frame, [path, *edges, *changes]).write(points, self.marks)
         self._draw_key(page, frame)
-
-    def _draw_intervals(self, axes: Axes) -> None:
-        """A band where neighbouring points have an interval, a bar where one stands alone."""
-        run: list[tuple[float, float, float]] = []
-        for point in (*self.trade.points, None):
-            if point is not None and point.y_low is not None and point.y_high is not None:
-                run.append((point.x, point.y_low, point.y_high))
-                continue
-            if len(run) > 1:
-                x, low, high = zip(*run, strict=True)
-                axes.fill_between(x, low, high, color="#e9e9e9", edgecolor="#bdbdbd", linewidth=0.6, zorder=2)
-            elif run:
-                axes.plot([run[0][0]] * 2, run[0][1:], "_-", color="#9a9a9a", markersize=8.0, zorder=2, clip_on=False)
-            run = []
 
     def _draw_key(self, page: Page, frame: Frame) -> None:
         """What the shapes mean, right of the panel."""
@@ -143,8 +177,10 @@ class CurvePanel:
         ]
         if any(point.proof.verdict != "proved_best" for point in self.trade.points):
             rows.append(("o", 4.5, "white", "hollow: best found, not proved best"))
-        if any(point.y_low is not None for point in self.trade.points):
-            rows.append(("_", 8.0, "#9a9a9a", "grey: 90 % interval"))
+        if self.bands:
+            widest = max(frame.down(low) - frame.down(high) for run in self.bands for _, low, high in run)
+            words = "grey: 90 % interval" if widest > _SEEN_PT else "90 % interval: no wider than the line"
+            rows.append(("_", 8.0, BAND_EDGE, words))
         if self.trade.breakpoints:
             rows.append((":", 0.0, "#8a8a8a", "a, b, …: another mix takes over"))
         left, y = WIDTH - RIGHT + 16.0, frame.top + 12.0
@@ -152,7 +188,8 @@ class CurvePanel:
             if marker == ":":
                 page.line([left + 6.0] * 2, [y - 8.0, y + 2.0], color=fill, linewidth=1.2, linestyle=(0, (1.0, 2.0)))
             elif marker == "_":
-                page.line([left, left + 12.0], [y - 3.0] * 2, color="#d0d0d0", linewidth=8.0, solid_capstyle="butt")
+                page.line([left, left + 12.0], [y - 3.0] * 2, color=BAND_EDGE, linewidth=9.4, solid_capstyle="butt")
+                page.line([left + 0.7, left + 11.3], [y - 3.0] * 2, color=BAND, linewidth=8.0, solid_capstyle="butt")
             else:
                 page.line([left + 6.0], [y - 3.0], marker=marker, markersize=size, markerfacecolor=fill, color=INK)
             for line in self.lettering.wrap(words, RIGHT - 50.0, SMALL):
@@ -288,19 +325,39 @@ def _apart(wanted: Sequence[float], heights: Sequence[float], frame: Frame) -> l
 
 def third_panel(trade: TradeOff, also: Axis, lettering: Lettering, xs: tuple[float, float]) -> Block:
     """The third property along the curve; a gap where it is not defined."""
-    values = [point.also for point in trade.points if point.also is not None]
+    ends = [(p.also, p.also_low, p.also_high) for p in trade.points]
+    values = [value for three in ends for value in three if value is not None]
     header = text_block(lettering.wrap(sentence(with_unit(also, trade)), INSIDE, BODY, True), bold=True)
 
     def draw(page: Page, top: float) -> None:
         header.draw(page, top)
         axes = page.axes(Frame(top + header.height + 3.0, 60.0, xs, span(values, 0.12)), True, 3)
         _breakpoint_lines(axes, trade)
+        _draw_bands(axes, _third_bands(trade), "also-interval")
         y = [math.nan if point.also is None else point.also for point in trade.points]
         axes.plot(
-            [point.x for point in trade.points], y, color=INK, linewidth=0.9, marker="o", markersize=2.5, gid="also"
+            [point.x for point in trade.points],
+            y,
+            color=INK,
+            linewidth=0.9,
+            marker="o",
+            markersize=2.5,
+            zorder=3,
+            gid="also",
         )
 
     return Block(header.height + 63.0 + 20.0, draw)
+
+
+def _third_bands(trade: TradeOff) -> list[list[Edge]]:
+    """The intervals of the third property in runs of neighbours that have one."""
+    runs: list[list[Edge]] = [[]]
+    for point in trade.points:
+        if point.also_low is None or point.also_high is None:
+            runs.append([])
+        else:
+            runs[-1].append((point.x, point.also_low, point.also_high))
+    return [run for run in runs if run]
 
 
 def x_label(trade: TradeOff, lettering: Lettering) -> Block:

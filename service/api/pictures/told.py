@@ -27,6 +27,7 @@ from service.api.pictures.words import (
     PouredLine,
     cautions_of,
     figure_text,
+    interval_text,
     marks_of,
     plain,
     question_of,
@@ -34,8 +35,15 @@ from service.api.pictures.words import (
     title_of,
 )
 from service.planner.plain_words import plain_property
-from service.planner.trade_off.answers import TradeOff
+from service.planner.trade_off.answers import Axis, TradeOff
 
+Figures = tuple[float | None, float | None, float | None]
+"""A value, and the ends of its interval."""
+
+IN_BRACKETS: Final = (
+    "In brackets the 90 % interval of what the drink will be, by the errors of readings and measures and the spread of "
+    "tables."
+)
 _MOST_ROWS: Final = 12
 _MOST_COLUMNS: Final = 6
 _MOST_WARNING_LINES: Final = 8
@@ -49,12 +57,18 @@ def table_blocks(trade: TradeOff, lettering: Lettering, poured: Sequence[PouredL
     chosen = _columns(sorted(marks)[:4] if marks else sorted({0, last}))
     first = 130.0
     wide = min(150.0, (INSIDE - first) / len(chosen))
-    axes = [axis for axis in (trade.x, trade.y, trade.also) if axis is not None]
-    values = [(p.x, p.y, p.also) for p in (trade.points[k] for k in chosen)]
-    rows: list[tuple[str, list[str], int | None]] = [
-        (sentence(plain_property(axis.property)), [figure_text(value[k], axis, trade) for value in values], None)
-        for k, axis in enumerate(axes)
+    points = [trade.points[k] for k in chosen]
+    figures: list[tuple[Axis | None, list[Figures]]] = [
+        (trade.x, [(p.x, p.x_low, p.x_high) for p in points]),
+        (trade.y, [(p.y, p.y_low, p.y_high) for p in points]),
+        (trade.also, [(p.also, p.also_low, p.also_high) for p in points]),
     ]
+    rows: list[tuple[str, list[str], int | None]] = [
+        (sentence(plain_property(axis.property)), [interval_text(*three, axis, trade) for three in values], None)
+        for axis, values in figures
+        if axis is not None
+    ]
+    bracketed = any(low is not None for _, values in figures for _, low, _ in values)
     shown = [one for one in poured if any(one.masses_g[k] > 0.0 for k in chosen)]
     rows += [(one.in_full, [one.texts[k] for k in chosen], one.style) for one in shown[:_MOST_ROWS]]
     titles = [title_of(k, marks) for k in chosen]
@@ -62,6 +76,8 @@ def table_blocks(trade: TradeOff, lettering: Lettering, poured: Sequence[PouredL
     heading += ", and at some between" if len(chosen) > max(len(marks), 2) else ""
     blocks = [*heading_block(heading), _row(lettering, ("Point", titles, None), first, wide, True)]
     blocks += [_row(lettering, row, first, wide, False) for row in rows]
+    if bracketed:
+        blocks.append(text_block(lettering.wrap(IN_BRACKETS, INSIDE, SMALL), SMALL, after=3.0))
     if len(shown) > _MOST_ROWS:
         blocks.append(text_block([f"and {len(shown) - _MOST_ROWS} more amounts: see the answer."]))
     elif any(one.style is None for one in shown) and last > 0:
@@ -83,7 +99,8 @@ def _columns(marked: list[int]) -> list[int]:
 def _row(lettering: Lettering, row: tuple[str, list[str], int | None], first: float, wide: float, bold: bool) -> Block:
     name, cells, style = row
     wrapped = [lettering.wrap(name, first - 34.0, SMALL, bold, 3)]
-    wrapped += [lettering.wrap(cell, wide - 9.0, SMALL, bold, 6) for cell in cells]
+    parts = [cell.split("\n") for cell in cells]
+    wrapped += [[line for part in cell for line in lettering.wrap(part, wide - 9.0, SMALL, bold, 6)] for cell in parts]
     height = 11.8 * max(map(len, wrapped)) + 4.5
 
     def draw(page: Page, top: float) -> None:

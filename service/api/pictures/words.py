@@ -52,6 +52,16 @@ def figure_text(value: float | None, axis: Axis, trade: TradeOff) -> str:
     return f"{digits} {_unit(axis, trade)}".strip()
 
 
+def interval_text(value: float | None, low: float | None, high: float | None, axis: Axis, trade: TradeOff) -> str:
+    """A value of an axis with its unit and, in brackets on a line of its own, its interval."""
+    told = figure_text(value, axis, trade)
+    if value is None or low is None or high is None:
+        return told
+    law = PROPERTIES.get(axis.property)
+    ends = [f"{end:.4g}" if law is None else f"{end:.{law.decimals}f}" for end in (low, high)]
+    return told if ends[0] == ends[1] else f"{told}\n({ends[0]} to {ends[1]})"
+
+
 def plain(text: str, trade: TradeOff) -> str:
     """A text of the answer with plain names in place of ids."""
     names = plain_names(list(dict.fromkeys(a.name for p in trade.points for a in p.amounts)))

@@ -13,7 +13,8 @@ from service.chemistry.sulfite import MOLECULAR_IRRITATION_MG_PER_L, PK_SOURCE_K
 from service.planner.acidity_cautions import HIGH_PH
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import sorted_once
-from service.planner.refermentation import SEALED
+from service.planner.intervals import Z_90
+from service.planner.refermentation import SEALED, strength_below
 from service.planner.stabilising.blocks import BOTH
 from service.planner.stabilising.choice import Choice, free_wanted_at, molecular_at
 from service.planner.stabilising.hurdles import ACID_FIRST_PH, sorbate_holds
@@ -76,6 +77,14 @@ def _container(here: Situation, choice: Choice) -> Iterator[Caution]:
             "Split it.",
             "arithmetic",
         )
+    elif intended.vessel_l is not None and here.packaging.volume_l * _worst(here) > intended.vessel_l:
+        yield Caution(
+            "vessel_may_be_too_small",
+            "warning",
+            f"{here.packaging.volume_l:.1f} L, perhaps {here.packaging.volume_l * _worst(here):.1f} by the error of "
+            f"the volume, in a vessel of {intended.vessel_l:.1f} L: it may overflow.",
+            "arithmetic",
+        )
     if intended.storage_temperature_c is not None and intended.storage_temperature_c > _WARM_C:
         yield Caution(
             "warm_storage",
@@ -115,9 +124,15 @@ def _container(here: Situation, choice: Choice) -> Iterator[Caution]:
         )
 
 
+def _worst(here: Situation) -> float:
+    """Upper end of the 90 % interval of a volume, over the volume itself."""
+    return 1.0 + Z_90 * here.volume_error
+
+
 def _table(here: Situation, choice: Choice) -> Iterator[Caution]:
     published = choice.published
     abv = here.packaging.abv_percent
+    least = max(abv - Z_90 * here.asked.circumstances.instruments.strength_error_percent, 0.0)
     if published.dose_mg_per_l is None:
         why = (
             f"Published sorbate doses start at 10 % vol; this drink has {abv:.1f}."
@@ -130,7 +145,15 @@ def _table(here: Situation, choice: Choice) -> Iterator[Caution]:
             f"{why} The legal maximum may not hold it: prefer pasteurising, sterile filtration or dryness.",
             published.source_key,
         )
-    elif choice.sorbic and choice.sorbic < published.dose_mg_per_l * (1.0 - 1e-9):
+    elif least < _TABLE_STARTS_ABV_PERCENT:
+        yield Caution(
+            "sorbate_may_be_outside_published_table",
+            "warning",
+            f"Published sorbate doses start at 10 % vol; {strength_below(abv, least)}: the dose may then not hold it. "
+            "Measure the strength, or prefer pasteurising, sterile filtration or dryness.",
+            published.source_key,
+        )
+    if published.dose_mg_per_l is not None and 0.0 < choice.sorbic < published.dose_mg_per_l * (1.0 - 1e-9):
         yield Caution(
             "sorbate_below_published_dose",
             "warning",
@@ -228,7 +251,7 @@ def _so2(here: Situation, choice: Choice, dilute_with_l: float | None) -> Iterat
 
 
 def _near_limits(here: Situation, choice: Choice) -> Iterator[Caution]:
-    worst = 1.0 + here.volume_error
+    worst = _worst(here)
     limits: Sequence[tuple[str, float, float, str]] = (
         ("total SO2", choice.total_wanted, lowest_so2_limit(here).mg_per_l, lowest_so2_limit(here).source_key),
         ("sorbic acid", choice.sorbic, limit_of_sorbic(here).mg_per_l, limit_of_sorbic(here).source_key),
@@ -238,8 +261,8 @@ def _near_limits(here: Situation, choice: Choice) -> Iterator[Caution]:
             yield Caution(
                 "limit_within_volume_error",
                 "warning",
-                f"{value:.0f} mg/L {what} with a volume known to {100.0 * here.volume_error:g} % can pass the limit of "
-                f"{limit:.0f}: aim lower, or measure the volume better.",
+                f"{value:.0f} mg/L {what} with a volume that may be off by {100.0 * (worst - 1.0):.2g} % can pass the "
+                f"limit of {limit:.0f}: aim lower, or measure the volume better.",
                 source,
             )
 

@@ -40,14 +40,22 @@ class TradePoint:
 
     x: float
     """Level of the first property."""
+    x_low: float | None
+    """Lower end of the 90 % interval of `x`: what the drink may turn out to have."""
+    x_high: float | None
+    """Upper end."""
     y: float
     """Best of the second at this level."""
     y_low: float | None
-    """Lower end of the 90 % interval of `y`, where one is known."""
+    """Lower end of the 90 % interval of `y`: what the drink may turn out to have."""
     y_high: float | None
     """Upper end."""
     also: float | None
     """The third property, if one was asked for."""
+    also_low: float | None
+    """Lower end of the 90 % interval of `also`."""
+    also_high: float | None
+    """Upper end."""
     steps_from_previous: float | None
     """Distance from the point before, in just-noticeable steps of sweetness, acidity, strength and fruit together."""
     marks: tuple[Mark, ...]

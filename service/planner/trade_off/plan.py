@@ -177,7 +177,7 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
     if knee is not None:
         marks[knee].append("knee")
     circumstances = asked.plan.circumstances
-    drinks = [predict(materials, s.masses_g, circumstances.end_point_ph, circumstances.senses) for s in spots]
+    drinks = [predict(materials, s.masses_g, circumstances) for s in spots]
     by_point = _cautions(asked, materials, spots, drinks)
     points: list[TradePoint] = []
     before: Spot | None = None
@@ -263,21 +263,25 @@ def _point(
     circumstances = asked.plan.circumstances
     masses = spot.masses_g
     contents = poured(materials, masses)
-    y = getattr(predicted, asked.y.name)
-    low = high = None
-    if y is not None and hasattr(y, "low"):
-        low, high = y.low, y.high
     also = None
     if asked.also is not None:
         value = value_of(asked.also, materials, masses, contents, circumstances.end_point_ph, circumstances.senses)
         also = None if value is None else rounded(asked.also, value)
     steps = None if before is None else round(tracer.tastes.apart(before.masses_g, spot.masses_g), 2)
+    y = rounded(asked.y.name, spot.y)
+    x_low, x_high = _interval(predicted, asked.x, level)
+    y_low, y_high = _interval(predicted, asked.y.name, y)
+    also_low, also_high = (None, None) if asked.also is None else _interval(predicted, asked.also, also)
     return TradePoint(
         x=level,
-        y=rounded(asked.y.name, spot.y),
-        y_low=low,
-        y_high=high,
+        x_low=x_low,
+        x_high=x_high,
+        y=y,
+        y_low=y_low,
+        y_high=y_high,
         also=also,
+        also_low=also_low,
+        also_high=also_high,
         steps_from_previous=steps,
         marks=marks,
         proof=Proof("proved_best" if spot.proved else "best_found", 0.0 if spot.proved else None, 0.0),
@@ -285,6 +289,14 @@ def _point(
         amounts=amounts_of(materials, masses, contents.volume_ml / 1000.0, circumstances),
         predicted=predicted,
     )
+
+
+def _interval(predicted: Predicted, name: str, value: float | None) -> tuple[float | None, float | None]:
+    """The 90 % interval of a property, never without the value that is told of it."""
+    prediction = getattr(predicted, name)
+    if prediction is None or value is None:
+        return None, None
+    return min(prediction.low, value), max(prediction.high, value)
 
 
 def _gaps(asked: TradeAsked, points: Sequence[TradePoint]) -> tuple[str, ...]:
