@@ -152,6 +152,12 @@ def test_reads_the_error(text: str, error_base: float) -> None:
         ("19 L ±", "lacks its unit"),
         ("19 L ± -1 L", "cannot be negative"),
         ("19 L ± -1 %", "cannot be read"),
+        ("10 L ± 30 L", "half the value"),
+        ("10 L ± 5 L", "half the value"),
+        ("400 g ± 200 %", "half the value"),
+        ("0 L ± 1 L", "half the value"),
+        ("10 L ± 0 L", "no reading is exact"),
+        ("10 L ± 0 %", "no reading is exact"),
         ("19 L ± 1 kg", "has to be a volume too"),
         ("19 L ± 1 L ± 1 L", "more than one"),
         ("± 1 L", "before"),
@@ -306,6 +312,9 @@ def test_reads_acidity(text: str, value: float, basis: AcidityBasis, acid: str |
         ("0,5 % citric", "decimal point"),
         ("0.5 % citric ± 0.02 %", "write the error in g/L"),
         ("6 g/L tartaric ± 1 g/kg", "write the error in g/L"),
+        ("5 ± 20 g/L tartaric", "half the value"),
+        ("5 g/L tartaric ± 50 %", "half the value"),
+        ("5 ± 0 g/L tartaric", "no reading is exact"),
         ("6 g/L tartaric ± 1 g/L malic", "names two acids"),
         ("1e308 % citric", "too large"),
     ],
@@ -326,7 +335,9 @@ def test_reads_sugar_concentration() -> None:
     assert parse_sugar_concentration("4 g/L").g_per_l == 4.0
     assert parse_sugar_concentration("0.4 g/100mL ± 10 %").error_g_per_l == pytest.approx(0.4)
     assert parse_sugar_concentration("4 g/L ± 1 g/L").error_g_per_l == 1.0
-    for text in ("4", "4 %", "4 g/L ± 1", "-1 g/L", "4 oz/gal", "1e308 g/100 mL"):
+    # a test that reads next to nothing may be off by all of it
+    assert parse_sugar_concentration("0.5 g/L ± 1 g/L").error_g_per_l == 1.0
+    for text in ("4", "4 %", "4 g/L ± 1", "-1 g/L", "4 oz/gal", "1e308 g/100 mL", "5 g/L ± 3 g/L", "4 g/L ± 0 g/L"):
         with pytest.raises(QuantityError):
             parse_sugar_concentration(text)
 
@@ -338,7 +349,8 @@ def test_reads_sugar_scales() -> None:
     assert parse_sugar_scale("-1.5 Bx ± 0.2 Bx").error == 0.2
     assert parse_sugar_scale("-1.5 degrees Plato").value == -1.5
     assert parse_sugar_scale("7.6 ± 0.2 Bx").error == 0.2
-    for text in ("7.6", "7.6 Oe", "101 Bx", "7 Bx ± 1 P", "7 Bx ± -1 Bx", "Bx"):
+    assert parse_sugar_scale("0.1 ± 0.2 Bx").error == 0.2
+    for text in ("7.6", "7.6 Oe", "101 Bx", "7 Bx ± 1 P", "7 Bx ± -1 Bx", "Bx", "7 Bx ± 4 Bx", "7 Bx ± 0 Bx"):
         with pytest.raises(QuantityError):
             parse_sugar_scale(text)
 

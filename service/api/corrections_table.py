@@ -19,10 +19,11 @@ def readings_and_beliefs(body: dict[str, Any], width: int) -> list[str]:
 def _lines(body: dict[str, Any]) -> Iterator[str]:
     yield ""
     yield "Read in the vessel:"
-    for reading in body["readings"]:
+    for reading in (*body["earlier_readings"], *body["readings"]):
         unit = f" {reading['unit']}" if reading["unit"] else ""
+        when = f" at measuring {reading['stage']}" if body["earlier_readings"] else ""
         yield (
-            f"- {reading['property']}: {reading['measured']:g}{unit} ± {reading['error']:g}, expected "
+            f"- {reading['property']}{when}: {reading['measured']:g}{unit} ± {reading['error']:g}, expected "
             f"{reading['expected']:g} ({reading['expected_low']:g} to {reading['expected_high']:g}), now taken as "
             f"{reading['now']:g}"
         )
@@ -32,9 +33,11 @@ def _lines(body: dict[str, Any]) -> Iterator[str]:
         yield ""
         yield "What the readings say of what was poured:"
         yield from (f"- {found['text']}" for found in body["updated"])
-    if body["cannot_be_undone"]:
-        yield ""
-        yield "Cannot be undone:"
-        yield from (f"- {found['text']}" for found in body["cannot_be_undone"])
+    for head, passed in (("Cannot be undone:", True), ("Out of reach:", False)):
+        texts = [found["text"] for found in body["cannot_be_undone"] if found["passed"] is passed]
+        if texts:
+            yield ""
+            yield head
+            yield from (f"- {text}" for text in texts)
     yield ""
     yield f"What to add now: {body['plan']['summary']}"

@@ -57,7 +57,7 @@ def _integer_from_query(value: Any) -> Any:
     if not isinstance(value, str):
         return value
     if not _INTEGER.fullmatch(value.strip()):
-        raise PydanticCustomError("not_whole", "Write a whole number, for example 12.")
+        raise PydanticCustomError("not_whole", "Write a whole number, for example 12; for a yes or no 1 or 0.")
     return int(value)
 
 

@@ -10,7 +10,7 @@ from service.api.cell_queries import CellQuery
 from service.errors import InputError, ServiceError
 from service.planner.single import Answer
 
-ONE_FIGURE: Final = "This figure has no interval: it is as exact as what goes in. Ask without bound."
+ONE_FIGURE: Final = "No interval is told for this figure: ask without bound."
 
 
 def number_text(value: float) -> str:

@@ -33,6 +33,7 @@ from service.quantities import (
     parse_quantity,
     parse_sugar_concentration,
     parse_sugar_scale,
+    sound_error,
 )
 
 T = TypeVar("T")
@@ -129,6 +130,10 @@ def gravity_from(
     if isinstance(given, float | int):
         return float(given)
     if isinstance(given, str):
+        if "±" in given or "+/-" in given or "+-" in given:
+            raise InputError(
+                "Write the gravity as a number alone; its error is the hydrometer's: instruments.hydrometer.error."
+            )
         if _QUOTED_NUMBER.fullmatch(given):
             raise InputError(f"Write the gravity without quotes and with a decimal point: {given.replace(',', '.')}.")
         if fermented:
@@ -327,7 +332,9 @@ def _size(given: LotIn, reader: Reader) -> _Size:
         raise InconsistentError("The full vessel weighs no more than the empty one: were they exchanged?", "/gross")
     if gross.error_base is None and tare.error_base is None:
         return _Size(None, mass_g, _WEIGHED_SHARE)
-    return _Size(None, mass_g, hypot(gross.error_base or 0.0, tare.error_base or 0.0) / mass_g)
+    error_g = hypot(gross.error_base or 0.0, tare.error_base or 0.0)
+    sound_error(mass_g, error_g, f"{given.gross} less {given.tare}", "/gross")
+    return _Size(None, mass_g, error_g / mass_g)
 
 
 def _use(given: LotIn, volume_l: float, reader: Reader) -> tuple[float, float]:

@@ -27,7 +27,7 @@ from service.planner.bench_trial.asked import (
     Solution,
     StockAsked,
 )
-from service.quantities import Kind, number_text
+from service.quantities import Kind, number_text, sound_error
 
 _PARTS: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*[:+/]\s*(\d+(?:\.\d+)?)\s*", re.ASCII)
 _LEAST_ML, _MOST_ML = 1.0, 1e5
@@ -278,4 +278,5 @@ def _drops(given: DropsIn, stock: str, told: _Told) -> Measure:
         )
     sd = ERROR_GRADUATIONS if given.error_drops is None else float(given.error_drops)
     text = "1 drop" if given.drops == 1 else f"{given.drops} drops"
+    sound_error(given.drops, given.error_drops, f"{text} ± {sd:g}", "/amount/error_drops", at_most=ERROR_GRADUATIONS)
     return Measure(given.drops / per_ml, True, 1.0 / per_ml, sd / per_ml, text, "one drop", in_drops=True)

@@ -190,7 +190,7 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
     hold_back = None
     if given.hold_back is not None:
         told = given.hold_back
-        hold_back = reader.attempt("/hold_back", lambda: _chance(told))
+        hold_back = reader.attempt("/hold_back", lambda: chance_from(told))
         if portions:
             reader.faults.append(InputError("Portions are not held back: ask for one drink.", "/hold_back"))
     if portions:
@@ -202,12 +202,12 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
 _LEAST_CHANCE, _MOST_CHANCE = 0.001, 0.5
 
 
-def _chance(given: float | str) -> float:
+def chance_from(given: float | str) -> float:
     """A chance of overshooting, as a share."""
     share = parse_percent(given) / 100.0 if isinstance(given, str) else float(given)
     if not _LEAST_CHANCE <= share <= _MOST_CHANCE:
-        hint = f" Did you mean {share / 100.0:g}?" if _LEAST_CHANCE <= share / 100.0 <= _MOST_CHANCE else ""
-        raise InputError(f"The chance of overshooting lies between 0.001 and 0.5, not at {share:g}.{hint}")
+        hint = f" Did you mean {share / 100.0:g}?" if 1.0 <= share <= 100.0 * _MOST_CHANCE else ""
+        raise InputError(f"The chance of overshooting lies between 0.1 and 50 % (0.001 to 0.5), not at {given}.{hint}")
     return share
 
 
@@ -285,6 +285,10 @@ def trade_from(given: TradeOffRequest, deadline_s: float) -> TradeAsked:
         detail = "Recipes stand beside a trade-off only for targets that step from them: leave them out."
         reader.faults.append(InputError(detail, "/recipes"))
     _no_confidence(shared.targets, "trade-offs", shared)
+    if given.draws is not None:
+        reader.faults.append(
+            InputError("The intervals along a curve are first order: simulate the plan that you choose.", "/draws")
+        )
     plan = shared.plan(given, [], "none", deadline_s)
     assert y is not None
     return TradeAsked(plan, given.x, y, given.points, given.also)

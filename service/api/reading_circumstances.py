@@ -66,16 +66,27 @@ def _instruments(given: Common, reader: Reader) -> Instruments:
         ph_meter_error=base.ph_meter_error if told.ph_meter is None else float(told.ph_meter.error),
         volume_error_percent=base.volume_error_percent
         if told.volume is None
-        else parse_percent(told.volume.error, pointer="/volume/error"),
+        else _percent(told.volume.error, "/volume/error"),
         titration_error_percent=base.titration_error_percent
         if told.titration is None
-        else parse_percent(told.titration.error, pointer="/titration/error"),
+        else _percent(told.titration.error, "/titration/error"),
         refractometer_error_brix=base.refractometer_error_brix
         if told.refractometer is None
         else float(told.refractometer.error),
         strength_error_percent=base.strength_error_percent if told.strength is None else float(told.strength.error),
         given=frozenset(name for name, was in stated.items() if was),
     )
+
+
+_NOTHING_KNOWN_PERCENT = 50.0
+
+
+def _percent(text: str, pointer: str) -> float:
+    """An instrument's error as a share of what it reads [%]; zero counts it out."""
+    percent = parse_percent(text, pointer=pointer)
+    if percent >= _NOTHING_KNOWN_PERCENT:
+        raise InputError(f"“{text}”: an error of half the reading or more leaves nothing known. Check it.", pointer)
+    return percent
 
 
 def _senses(given: Common) -> Senses:

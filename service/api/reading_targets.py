@@ -141,7 +141,7 @@ def _confidence(given: float | str) -> float:
     """How sure a range is to be met, as a share."""
     share = parse_percent(given, pointer="/confidence") / 100.0 if isinstance(given, str) else float(given)
     if not _LEAST_SURE < share <= _MOST_SURE:
-        hint = f" Did you mean {share / 100.0:g}?" if _LEAST_SURE < share / 100.0 <= _MOST_SURE else ""
+        hint = f" Did you mean {share / 100.0:g}?" if share > 1.0 and share / 100.0 <= _MOST_SURE else ""
         raise InputError(f"A confidence lies above 0.5 and up to 0.999, not at {share:g}.{hint}", "/confidence")
     return share
 

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Final, Literal
 
 from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader
+from service.api.reading_targets import target_value
 from service.api.requests_tastings import DifferenceTestIn, ScoredDose, TastingRequest
 from service.errors import InconsistentError, InputError, OutOfRangeError, SeveralErrors
 from service.model.properties import PROPERTIES
@@ -35,7 +36,9 @@ _WITH_DOSES: Final = (
     "noticeable_step_percent",
 )
 _MOST_L: Final = 1e8
-_LEAST_DOSE: Final = 1e-9
+_LEAST_DOSE: Final = 1e-4
+"""Smaller figures are not told apart where doses are written out (our default)."""
+_MOST_ACID_G_PER_L: Final = 100.0
 _JUST_RIGHT: Final = 2.0
 _MASS_WORD: Final = r"mg|g|kg|oz|lb"
 _VOLUME_WORD: Final = r"mL|L|hL|tsp|tbsp|cups?|fl\.? ?oz|pt|qt|gal|imp fl oz|imp pt|imp gal"
@@ -117,6 +120,9 @@ def _scores(given: TastingRequest, doses: list[ScoredDose], reader: Reader) -> S
     reader.attempt("", lambda: _check_scale(given, doses, scores))
     reader.attempt("/doses", lambda: _check_doses(given, doses))
     unit = reader.attempt("", lambda: _unit(given, reader)) or DoseUnit()
+    if given.property is not None and not reader.faults:
+        for k, dose in enumerate(doses):
+            reader.attempt(f"/doses/{k}/dose", partial(_check_level, given.property, dose.dose, unit, reader))
     volumes: dict[str, float | None] = {}
     for name in ("glass", "batch_volume"):
         text = getattr(given, name)
@@ -231,6 +237,14 @@ def _check_doses(given: TastingRequest, doses: list[ScoredDose]) -> None:
     # doses that differ only in their last digits are one dose
     if max(values) - min(values) <= 1e-6 * (max(values) + before):
         raise InconsistentError("All doses are the same: a best one shows only between different doses.")
+
+
+def _check_level(name: str, level: float, unit: DoseUnit, reader: Reader) -> None:
+    """Refuse a level that no drink has, in the words of a target."""
+    if name != "titratable_acidity":
+        target_value(name, level, "", reader)
+    elif target_value(name, f"{level:.12g} {unit.text}", "", reader) > _MOST_ACID_G_PER_L:
+        raise InputError(f"No drink has {level:g} {unit.text}: check the unit.")
 
 
 def _unit(given: TastingRequest, reader: Reader) -> DoseUnit:

@@ -8,7 +8,8 @@ from typing import Final
 
 from service.api.reading import MASS, MASS_OR_VOLUME, TEMPERATURE, Reader
 from service.api.reading_circumstances import circumstances_from
-from service.api.reading_correction import correction_from
+from service.api.reading_correction import correction_from, readings_of_nothing
+from service.api.requests import LotIn, TargetRange, UseRange
 from service.api.requests_correction import AddedIn, CorrectionRequest
 from service.api.requests_undo import MistakeIn
 from service.catalogue.derived import density_g_ml
@@ -45,7 +46,7 @@ def undo_from(given: CorrectionRequest, deadline_s: float) -> UndoAsked:
     _only_what_is_heeded(given, given.fault, reader)
     sulfite = _sulfite(given, reader)
     correction, asked = None, UndoAsked(given.fault)
-    named = given.lots or given.additions or given.added
+    named = given.lots or given.additions or given.added or given.earlier
     if named or given.measured is not None or given.match is not None:
         whole = _with_the_recipe_added(given)
         correction = reader.attempt("", lambda: correction_from(whole, deadline_s))
@@ -55,6 +56,7 @@ def undo_from(given: CorrectionRequest, deadline_s: float) -> UndoAsked:
         if given.targets:
             text = "Name the drink itself, a lot with its volume, gravity and strength, or only the fault."
             reader.faults.append(InputError(text, "/lots"))
+        readings_of_nothing(given, reader)
         _, circumstances = circumstances_from(given, reader)
         if not reader.faults:
             asked = replace(asked, circumstances=circumstances())
@@ -89,12 +91,22 @@ def no_fault_no_fields(given: CorrectionRequest) -> None:
 
 
 def _only_what_is_heeded(given: CorrectionRequest, fault: Fault, reader: Reader) -> None:
+    if given.hold_back is not None:
+        text = "With a fault every way out is told whole: leave hold_back out, and try it in a glass first."
+        reader.faults.append(InputError(text, "/hold_back"))
     if given.prefer:
         text = "With a fault the ways out stand by how little they change the drink: leave prefer out."
         reader.faults.append(InputError(text, "/prefer"))
     if given.allow:
         text = "With a fault every usual way is told, with its cautions: leave allow out."
         reader.faults.append(InputError(text, "/allow"))
+    for target_name, target in sorted(given.targets.items()):
+        if isinstance(target, TargetRange) and target.confidence is not None:
+            text = (
+                "With a fault every way aims at the bound itself, and its chance is told: leave confidence out, and "
+                "narrow the range by your margin."
+            )
+            reader.faults.append(InputError(text, f"/targets/{target_name}/confidence"))
     if fault != "over_sulfited":
         for name in _SULFITE:
             if getattr(given, name) is not None:
@@ -146,7 +158,7 @@ def _trace(text: str) -> Callable[[], float]:
 
 
 def _salt(text: str, reader: Reader) -> float:
-    mass_g = reader.quantity(text, MASS).value_base
+    mass_g = reader.quantity(text, MASS, "/amount").value_base
     if mass_g <= 0.0:
         raise InputError("Say how much of it went in: a mass above zero.", "/amount")
     return mass_g
@@ -156,14 +168,16 @@ def _with_the_recipe_added(given: CorrectionRequest) -> CorrectionRequest:
     """A request about a wrong amount that does not say what went in: the recipe did, but for the mistake."""
     if given.fault != "wrong_amount" or given.added:
         return given
-    added = []
+    told = given.mistake or MistakeIn()
+    added = [
+        AddedIn(lot=lot.name, amount=text) for lot in given.lots if (text := _amount_of_lot(lot, told)) is not None
+    ]
     for addition in given.additions:
-        if addition.amount is None:
+        wrong = told.ingredient is not None and addition.ingredient is not None
+        wrong = wrong and _same(addition.ingredient or "", told.ingredient or "")
+        amount = told.added if wrong and told.added is not None else addition.amount
+        if amount is None:
             continue
-        amount, told = addition.amount, given.mistake
-        if told is not None and told.added is not None and told.ingredient is not None:
-            same = addition.ingredient is not None and _same(addition.ingredient, told.ingredient)
-            amount = told.added if same else amount
         added.append(
             AddedIn(
                 ingredient=addition.ingredient,
@@ -174,6 +188,16 @@ def _with_the_recipe_added(given: CorrectionRequest) -> CorrectionRequest:
             )
         )
     return given.model_copy(update={"added": added})
+
+
+def _amount_of_lot(lot: LotIn, told: MistakeIn) -> str | None:
+    """How much of a lot went in: as the mistake says, else the one amount of the recipe; None where that is all of it,
+    which needs no saying, or none of it."""
+    if told.lot == lot.name and told.added is not None:
+        return told.added
+    if isinstance(lot.use, UseRange) and lot.use.min is not None and lot.use.min == lot.use.max:
+        return lot.use.min
+    return None
 
 
 def _same(one: str, other: str) -> bool:
@@ -225,9 +249,13 @@ def _of_lot(given: MistakeIn, name: str, correction: CorrectionAsked, reader: Re
     if lot is None:
         raise InputError(f"“{name}” is not among the lots in the vessel.", "/mistake/lot")
     litre_g = lot.lot.contents.mass_g / lot.lot.volume_l
-    if given.meant is None:
+    recipe = next(m for m in correction.plan.lots if m.lot.name == name)
+    if given.meant is not None:
+        meant = _litres(given.meant, lot, reader, "/mistake/meant")
+    elif given.added is not None and recipe.fixed and recipe.least_l > 0.0:
+        meant = recipe.least_l
+    else:
         raise InputError("Say how much of the lot was meant.", "/mistake/meant")
-    meant = _litres(given.meant, lot, reader, "/mistake/meant")
     added = lot.most_l if given.added is None else _litres(given.added, lot, reader, "/mistake/added")
     return Mistake(name, meant * litre_g, added * litre_g)
 

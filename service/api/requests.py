@@ -31,14 +31,17 @@ PropertyName = Literal[
 ]
 
 QuantityText = Annotated[ShortText, Field(examples=["2.5 kg", "7 lb 8 oz", "3.5 gal", "250 mL"])]
+VolumeText = Annotated[ShortText, Field(examples=["24 L", "5 gal", "250 mL"])]
+MassText = Annotated[ShortText, Field(examples=["2.5 kg", "7 lb 8 oz"])]
+TemperatureText = Annotated[ShortText, Field(examples=["18 C", "68 F"])]
 
 
 class GravityReading(RequestModel):
     """What an instrument showed: a hydrometer in SG, or on a sugar scale where `scale` says hydrometer."""
 
     reading: FiniteNumber | ShortText = Field(description='SG as a number, or "7.6 Bx" with scale "hydrometer".')
-    sample_temperature: QuantityText | None = Field(None, description='Temperature of the sample, such as "68 F".')
-    calibrated_at: QuantityText | None = Field(None, description="Temperature on the hydrometer; default 20 °C.")
+    sample_temperature: TemperatureText | None = Field(None, description='Temperature of the sample, such as "68 F".')
+    calibrated_at: TemperatureText | None = Field(None, description="Temperature on the hydrometer; default 20 °C.")
     scale: Literal["hydrometer"] | None = Field(None, description="What a sugar scale was read on.")
 
 
@@ -63,18 +66,18 @@ GravityIn = Annotated[
 class UseRange(RequestModel):
     """How much of a lot may be used."""
 
-    min: QuantityText | None = None
-    max: QuantityText | None = None
+    min: VolumeText | None = None
+    max: VolumeText | None = None
 
 
 class LotIn(RequestModel):
     """A liquid known by its readings: a volume or a mass, a gravity, and a strength or an original gravity."""
 
     name: ShortText = Field(min_length=1)
-    volume: QuantityText | None = None
-    mass: QuantityText | None = None
-    gross: QuantityText | None = Field(None, description="Full bucket; with `tare` instead of a mass.")
-    tare: QuantityText | None = Field(None, description="Empty bucket.")
+    volume: VolumeText | None = None
+    mass: MassText | None = None
+    gross: MassText | None = Field(None, description="Full bucket; with `tare` instead of a mass.")
+    tare: MassText | None = Field(None, description="Empty bucket.")
     gravity: GravityIn
     abv_percent: NonNegativeNumber | None = Field(None, le=100)
     original_gravity: GravityIn | None = Field(None, description="Before fermentation; nothing added since.")
@@ -91,7 +94,7 @@ class LotIn(RequestModel):
 class LabelIn(RequestModel):
     """A can by its nutrition label: per serving of the drink made of it, `diluted` as 1 part can + n parts water."""
 
-    serving: QuantityText = Field(examples=["250 mL", "8 fl oz"])
+    serving: VolumeText = Field(examples=["250 mL", "8 fl oz"])
     sugar_g: PositiveNumber = Field(description="Sugars per serving [g].")
     juice_percent: NonNegativeNumber | None = Field(None, le=100, description="Juice in the drink as served [%].")
     diluted: ShortText | None = Field(
@@ -108,7 +111,7 @@ class MeasuredIn(RequestModel):
     )
     moisture_percent: PositiveNumber | None = Field(None, lt=100, description="Honey.")
     refractive_index: PositiveNumber | None = Field(None, lt=2, description="Honey, at 20 °C unless said.")
-    refractive_index_temperature: QuantityText | None = None
+    refractive_index_temperature: TemperatureText | None = None
     titratable_acidity: ShortText | None = Field(None, examples=["55 g/L citric", "0.75 % citric"])
     ph: PositiveNumber | None = Field(None, lt=14)
     titration_end_point_ph: PositiveNumber | None = Field(None, description="Of titratable_acidity; default 8.2.")
@@ -236,7 +239,7 @@ class HydrometerIn(RequestModel):
     """The caller's hydrometer."""
 
     error: NonNegativeNumber | None = Field(None, le=0.05)
-    calibrated_at: QuantityText | None = None
+    calibrated_at: TemperatureText | None = None
 
 
 class ErrorIn(RequestModel):
@@ -281,11 +284,11 @@ class IntendedIn(RequestModel):
     """What the drink is meant for; cautions depend on it."""
 
     container: Literal["bottle", "can", "keg", "jar", "flask", "open"] | None = None
-    storage_temperature: QuantityText | None = None
+    storage_temperature: TemperatureText | None = None
     hurdles: list[Literal["sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold"]] = Field(
         default_factory=list, max_length=5
     )
-    vessel: QuantityText | None = None
+    vessel: VolumeText | None = None
 
 
 class SensesIn(RequestModel):

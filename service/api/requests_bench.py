@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import Discriminator, Field, Tag
 
 from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText
-from service.api.requests import AdditionBase, AdditionIn, Common, LotIn, QuantityText
+from service.api.requests import AdditionBase, AdditionIn, Common, LotIn, QuantityText, VolumeText
 
 PartsText = Annotated[ShortText, Field(examples=["1:1", "2:1"])]
 
@@ -92,9 +92,9 @@ class StockIn(AdditionBase):
 class GlassIn(RequestModel):
     """The glass that tasted, or looked, right."""
 
-    base: QuantityText = Field(description="Volume of the batch that was poured into it.", examples=["100 mL"])
+    base: VolumeText = Field(description="Volume of the batch that was poured into it.", examples=["100 mL"])
     stocks: list[StockIn] = Field(max_length=20)
-    graduation: QuantityText | None = Field(
+    graduation: VolumeText | None = Field(
         None, description="Smallest graduation of the syringe or pipette; default 0.1 mL.", examples=["0.1 mL"]
     )
     haze: bool | None = Field(

@@ -15,8 +15,8 @@ from service.api.requests import (
     LotIn,
     PreferenceIn,
     PropertyName,
-    QuantityText,
     TargetIn,
+    VolumeText,
 )
 
 Careful = Literal["spirit", "carbonates", "raw_juice"]
@@ -25,7 +25,7 @@ Careful = Literal["spirit", "carbonates", "raw_juice"]
 class MatchIn(RequestModel):
     """A remembered drink, from its label or from readings of a flat sample without alcohol."""
 
-    serving: QuantityText | None = Field(None, examples=["330 mL", "12 fl oz"])
+    serving: VolumeText | None = Field(None, examples=["330 mL", "12 fl oz"])
     sugar_g: PositiveNumber | None = Field(None, description="Sugars per serving [g].")
     juice_percent: NonNegativeNumber | None = Field(None, le=100, description="Juice by its label [%].")
     acid: ShortText | None = Field(None, examples=["0.55 % citric", "5.5 g/L citric"])
@@ -50,13 +50,13 @@ class DrinkMeasuredIn(RequestModel):
     abv_percent: NonNegativeNumber | None = Field(None, le=100)
     titratable_acidity: ShortText | None = None
     ph: PositiveNumber | None = Field(None, lt=14)
-    volume: QuantityText | None = None
+    volume: VolumeText | None = None
 
 
 class RecipeForecastIn(RecipeIn):
     """A recipe to forecast, to scale to another volume, and to hold against readings of what came of it."""
 
-    scale_to: QuantityText | None = Field(None, description="Volume of drink that all amounts are multiplied for.")
+    scale_to: VolumeText | None = Field(None, description="Volume of drink that all amounts are multiplied for.")
     measured: DrinkMeasuredIn | None = Field(
         None, description="Readings of the drink as it was poured, before any scaling."
     )
@@ -89,6 +89,15 @@ class BlendRequest(Common):
     )
 
 
+HoldBack = Annotated[
+    FiniteNumber | ShortText | None,
+    Field(
+        description="Tell a first addition too, which overshoots any target with at most this chance.",
+        examples=[0.05, "5 %"],
+    ),
+]
+
+
 class BlendPlanRequest(BlendRequest):
     """How much of what brings these lots to these targets?"""
 
@@ -96,11 +105,7 @@ class BlendPlanRequest(BlendRequest):
         default_factory=list, max_length=5, description="In order of importance; default the least added mass."
     )
     rounding: Literal["none", "scale", "kitchen"] = "none"
-    hold_back: FiniteNumber | ShortText | None = Field(
-        None,
-        description="Tell a first addition too, which overshoots any target with at most this chance.",
-        examples=[0.05, "5 %"],
-    )
+    hold_back: HoldBack = None
     portions: list[PortionIn] = Field(
         default_factory=list, max_length=10, description="Several drinks from these lots and stocks, solved together."
     )

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from service.api.numbers import PositiveNumber, RequestModel, ShortText
 from service.api.requests import AdditionBase, PreferenceIn, QuantityText
-from service.api.requests_blend import DrinkMeasuredIn
+from service.api.requests_blend import DrinkMeasuredIn, HoldBack
 from service.api.requests_undo import FaultRequest
 
 
@@ -40,21 +40,45 @@ class ReadingErrorsIn(RequestModel):
     refractometer: PositiveNumber | None = Field(None, le=5, description="In °Bx.")
 
 
+_ADDED = (
+    "What is in the vessel besides the lots that are used whole, each amount as it was poured; with `earlier` what "
+    "went in since. `measured` here updates an addition of the recipe that has none."
+)
+_LOST = (
+    "Drink that went after all this was in and before it was measured: racked off, drawn as samples, spilled. It takes "
+    "of everything in proportion; such as “0.7 L ± 0.2 L”."
+)
+
+
+class EarlierIn(RequestModel):
+    """One stage of an earlier correction: what went in, and what was read then."""
+
+    added: list[AddedIn] = Field(
+        default_factory=list, max_length=50, description="What went in during this stage; lots used whole at first."
+    )
+    measured: VesselMeasuredIn | None = None
+    errors: ReadingErrorsIn = ReadingErrorsIn()
+    lost: QuantityText | None = Field(None, description=_LOST)
+
+
 class CorrectionRequest(FaultRequest):
     """Part was added and the drink measured: what is in it, and what now?
 
     Lots, additions with their limits and targets are the recipe that was meant; what of it is in the vessel stands in
-    `added`. With a `fault` the question is what can be done about it, and readings and targets are not needed.
+    `added`. A second correction keeps what the first was told in `earlier`, as `next` of an answer does: each reading
+    speaks of what was in the vessel then. With a `fault` the question is what can be done about it, and readings and
+    targets are not needed.
     """
 
     prefer: list[PreferenceIn] = Field(
         default_factory=list, max_length=5, description="In order of importance; default the least added mass."
     )
     rounding: Literal["none", "scale", "kitchen"] = "none"
-    added: list[AddedIn] = Field(
-        default_factory=list,
-        max_length=100,
-        description="What is in the vessel besides the lots that are used whole, each amount as it was poured.",
+    hold_back: HoldBack = None
+    earlier: list[EarlierIn] = Field(
+        default_factory=list, max_length=50, description="What went in and was read before, oldest first."
     )
+    added: list[AddedIn] = Field(default_factory=list, max_length=50, description=_ADDED)
     measured: VesselMeasuredIn | None = None
     errors: ReadingErrorsIn = ReadingErrorsIn()
+    lost: QuantityText | None = Field(None, description=_LOST)

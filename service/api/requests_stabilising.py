@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText
-from service.api.requests import Common, GravityIn, QuantityText
+from service.api.requests import Common, GravityIn, MassText, TemperatureText, VolumeText
 
 TraceText = Annotated[ShortText, Field(examples=["30 mg/L", "30 ppm"])]
 DrinkClass = Literal["mead", "grape_wine", "fruit_wine", "cider_perry"]
@@ -30,7 +30,7 @@ class MetabisulfiteIn(RequestModel):
     so2_share_percent: PositiveNumber | None = Field(
         None, le=57.6, description="SO2 that it yields: 57 fresh (default), 50 as it ages, 57.6 if pure."
     )
-    tablet_mass: QuantityText | None = Field(None, examples=["0.44 g"], description="If it comes as tablets.")
+    tablet_mass: MassText | None = Field(None, examples=["0.44 g"], description="If it comes as tablets.")
 
 
 class PotassiumSorbateIn(RequestModel):
@@ -42,8 +42,8 @@ class PotassiumSorbateIn(RequestModel):
 class StabilisingPlanRequest(Common):
     """How much sulfite and sorbate, and are they enough?"""
 
-    volume_at_dosing: QuantityText | None = None
-    volume_at_packaging: QuantityText | None = Field(
+    volume_at_dosing: VolumeText | None = None
+    volume_at_packaging: VolumeText | None = Field(
         None, description="After blending; of two volumes one may be left out and equals the other."
     )
     ph: PositiveNumber = Field(lt=14, description="At dosing, as read, before any of the salts.")
@@ -63,7 +63,7 @@ class StabilisingPlanRequest(Common):
     drink_class: DrinkClass | None = Field(None, alias="class", description="Default mead.")
     colour: ColourName | None = Field(None, description="Of a grape wine, for European limits.")
     sugar_g_per_l: NonNegativeNumber | None = Field(None, le=1000, description="Fermentable sugar at packaging.")
-    temperature: QuantityText | None = Field(None, description="Of the drink as it is kept; default 20 °C.")
+    temperature: TemperatureText | None = Field(None, description="Of the drink as it is kept; default 20 °C.")
     fermentation_finished: bool | None = Field(None, strict=True, description="Or give `readings`.")
     readings: list[GravityOnDay] = Field(
         default_factory=list, max_length=50, description="Two or more gravities, days apart: they must not fall."

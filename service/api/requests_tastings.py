@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag
 
 from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText
-from service.api.requests import QuantityText
+from service.api.requests import VolumeText
 
 ScoreIn = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-1000, le=1000)]
 TasterName = Annotated[ShortText, Field(min_length=1)]
@@ -34,7 +34,7 @@ def _shape(given: Any) -> str | None:
 
 ScoresIn = Annotated[
     Annotated[dict[TasterName, ScoreIn], Tag("by name"), Field(min_length=1, max_length=200)]
-    | Annotated[list[ScoreIn | None], Tag("in order"), Field(min_length=1, max_length=200)],
+    | Annotated[list[ScoreIn | None], Tag("in order"), Field(min_length=1, max_length=50)],
     Discriminator(
         _shape,
         custom_error_type="scores",
@@ -98,7 +98,7 @@ class TastingRequest(RequestModel):
     property: LevelName | None = Field(
         None,
         description="Where the doses are no amounts but levels of a property of the drink: which one. Its "
-        "just-noticeable step counts then, and `next` holds a target for /v1/blend-plans.",
+        "just-noticeable step counts then, and `next` holds `targets` for /v1/blend-plans.",
     )
     scale: Literal["liking", "just_about_right"] | None = Field(
         None,
@@ -108,8 +108,8 @@ class TastingRequest(RequestModel):
     level_before: NonNegativeNumber | None = Field(
         None, le=1e6, description="What the drink held of it before the dose, in the same unit; default 0."
     )
-    glass: QuantityText | None = Field(None, description="Volume of drink in a glass, before the dose.")
-    batch_volume: QuantityText | None = Field(None, description="Volume of drink to dose.")
+    glass: VolumeText | None = Field(None, description="Volume of drink in a glass, before the dose.")
+    batch_volume: VolumeText | None = Field(None, description="Volume of drink to dose.")
     anonymous: bool | None = Field(
         None, strict=True, description="Whether nobody knows which scores are of the same taster; only with lists."
     )

@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText
-from service.api.requests import LotIn, QuantityText
+from service.api.requests import LotIn, QuantityText, TemperatureText
 from service.api.requests_blend import BlendRequest
 from service.api.requests_stabilising import ColourName, MarketName, TraceText
 
@@ -20,12 +20,13 @@ class MistakeIn(RequestModel):
     ingredient: ShortText | None = Field(None, description="Of the recipe; or give `lot`.")
     lot: ShortText | None = None
     meant: QuantityText | None = Field(
-        None, description="What should have gone in; default its amount in the recipe.", examples=["1.5 kg"]
+        None, description="What should have gone in; default its one amount in the recipe.", examples=["1.5 kg"]
     )
     added: QuantityText | None = Field(
         None,
         description="What went in; default what `added` says. Where the request has no `added` at all, everything else "
-        "went in by the recipe.",
+        "went in by the recipe: lots used whole, or of which `use` gives one amount as min and max, and additions with "
+        "an `amount`.",
     )
 
 
@@ -70,4 +71,4 @@ class FaultRequest(BlendRequest):
     bound_share: NonNegativeNumber | None = Field(
         None, lt=0.9, description="Share of the SO2 that is bound, where only one of free and total is known."
     )
-    temperature: QuantityText | None = Field(None, description="With over_sulfited; default 20 °C.")
+    temperature: TemperatureText | None = Field(None, description="With over_sulfited; default 20 °C.")

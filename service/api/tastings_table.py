@@ -8,6 +8,7 @@ from typing import Any
 
 from service.api.tables import Row
 from service.planner.tasting.answers import BestDose, DifferenceReport, Tasting
+from service.planner.tasting.words import p_text
 
 
 def tasting_rows(answer: Tasting) -> list[Row]:
@@ -124,12 +125,13 @@ def _difference(body: dict[str, Any]) -> Iterator[str]:
     found = body["difference"]
     yield ""
     count = "none would do" if found["critical_count"] is None else str(found["critical_count"])
-    yield f"{found['kind']}, {found['sides']}-sided: {found['correct']} of {found['n']}, p = {found['p']:.3g}"
+    yield f"{found['kind']}, {found['sides']}-sided: {found['correct']} of {found['n']}, {p_text(found['p'])}"
     yield f"- needed at {found['alpha']:g}: {count}"
     shares = found["discriminators"]
+    bounds = "each 95 % sure, both 90 %" if found["sides"] == "one" else "95 % interval"
     yield (
         f"- people who tell them apart: {100 * shares['value']:.0f} % ({100 * shares['low']:.0f} to "
-        f"{100 * shares['high']:.0f} %, one-sided 95 % bounds)"
+        f"{100 * shares['high']:.0f} %, {bounds})"
     )
     distance = found["d_prime"]
     value, high = (

@@ -1,16 +1,18 @@
-"""What readings say about unknowns, where both are normal and the readings linear in the unknowns.
+"""What readings say about independent unknowns, where all are normal and the readings linear in the unknowns.
 
-A reading y = h·z + e with the variance r of e moves the mean m and the covariance P of z by
+Readings y = H z + e of unknowns with the means m and the diagonal covariance D, e with the diagonal covariance R, move
 
-    s = h·P h + r,  g = P h,  m + g (y − h·m)/s,  P − g gᵀ/s
+    S = H D Hᵀ + R,  mean m + D Hᵀ S⁻¹ (y − H m),  covariance D − D Hᵀ S⁻¹ H D
 
-one reading after the other, in any order. Problems are small and dense: plain lists.
+There are few readings and may be hundreds of unknowns: nothing as large as a covariance is written down unless asked
+for. Plain lists.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import erfc, exp, gamma, log, pi, sqrt
 from operator import mul
 
@@ -24,18 +26,6 @@ _INSIDE = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
-class Normal:
-    """A joint normal law: mean, shape (K,), and covariance, shape (K, K)."""
-
-    mean: Vector
-    covariance: Matrix
-
-    def sd(self, k: int) -> float:
-        """Standard deviation of one unknown."""
-        return sqrt(max(self.covariance[k][k], 0.0))
-
-
-@dataclass(frozen=True, slots=True)
 class LinearReading:
     """A reading `value` of slopes·z, shape (K,), with the variance of its own error."""
 
@@ -45,132 +35,21 @@ class LinearReading:
 
 
 @dataclass(frozen=True, slots=True)
-class Conditioned:
-    """A law after some readings; `chi_square` of what was read against what was expected of it."""
+class Independent:
+    """The normal law of independent unknowns: means and standard deviations, shape (K,)."""
 
-    after: Normal
-    chi_square: float
+    mean: Vector
+    sds: Vector
 
+    def sd(self, k: int) -> float:
+        """Standard deviation of one unknown."""
+        return self.sds[k]
 
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    total: float = sum(map(mul, a, b))
-    return total
-
-
-def independent(means: Sequence[float], sds: Sequence[float]) -> Normal:
-    """The law of independent unknowns."""
-    size = len(means)
-    rows = (tuple([sd * sd if j == k else 0.0 for j in range(size)]) for k, sd in enumerate(sds))
-    return Normal(tuple(means), tuple(rows))
-
-
-def conditioned(before: Normal, readings: Sequence[LinearReading]) -> Conditioned:
-    """The law of the unknowns once the readings are known.
-
-    Parameters: before; readings, each with a variance above nought or unknowns that move it.
-    Returns: Conditioned. No variance grows, and the order of the readings does not matter but for rounding.
-    Source: conditional law of a joint normal law, one reading at a time; A. Gelb (ed.), Applied Optimal Estimation
-    (1974), section 4.2 (from memory); checked against the matrix formula.
-
-    Example: two equally good figures of one length meet in the middle, √½ as wide.
-
-    >>> one = conditioned(independent([0.0], [1.0]), [LinearReading((1.0,), 1.0, 1.0)])
-    >>> one.after.mean, round(one.after.sd(0), 4), one.chi_square
-    ((0.5,), 0.7071, 0.5)
-    """
-    mean = list(before.mean)
-    covariance = [list(row) for row in before.covariance]
-    chi_square = 0.0
-    for reading in readings:
-        gain = [_dot(row, reading.slopes) for row in covariance]
-        spread = _dot(gain, reading.slopes) + reading.variance
-        miss = reading.value - _dot(mean, reading.slopes)
-        chi_square += miss * miss / spread
-        for k, g in enumerate(gain):
-            if g == 0.0:
-                continue
-            share = g / spread
-            mean[k] += share * miss
-            row = covariance[k]
-            for j, other in enumerate(gain):
-                row[j] -= share * other
-    return Conditioned(Normal(tuple(mean), tuple(tuple(row) for row in covariance)), chi_square)
-
-
-def within(law: Normal, low: Sequence[float], high: Sequence[float]) -> tuple[Vector, tuple[int, ...]]:
-    """The mean of a law whose unknowns have limits: what lies outside goes to its limit, and takes the others along.
-
-    The unknown furthest outside, in its own standard deviations, is held at its limit and the rest conditioned on that,
-    until none is outside.
-
-    Parameters: law; low and high, shape (K,), which may be infinite.
-    Returns: the mean, and the unknowns that are held.
-    Source: projection of an estimate on its constraints: D. Simon, IET Control Theory & Applications 4 (2010) 1303
-    (from memory). The covariance is left as it is.
-
-    >>> within(Normal((2.0, 1.0), ((1.0, 0.5), (0.5, 1.0))), (-9.0, -9.0), (1.0, 9.0))
-    ((1.0, 0.5), (0,))
-    """
-    mean = list(law.mean)
-    covariance = [list(row) for row in law.covariance]
-    held: dict[int, float] = {}
-    while True:
-        worst, furthest = -1, _INSIDE
-        for k, value in enumerate(mean):
-            sd = sqrt(max(law.covariance[k][k], 0.0))
-            if k in held or sd == 0.0:
-                continue
-            outside = max(low[k] - value, value - high[k]) / sd
-            if outside > furthest:
-                worst, furthest = k, outside
-        if worst < 0:
-            return tuple([held.get(k, m) for k, m in enumerate(mean)]), tuple(sorted(held))
-        limit = low[worst] if mean[worst] < low[worst] else high[worst]
-        column = [row[worst] for row in covariance]
-        variance = column[worst]
-        if variance > _NOTHING_LEFT * law.covariance[worst][worst]:
-            share = (limit - mean[worst]) / variance
-            mean = [m + share * c for m, c in zip(mean, column, strict=True)]
-            for row, c in zip(covariance, column, strict=True):
-                for j, other in enumerate(column):
-                    row[j] -= c * other / variance
-        held[worst] = limit
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """What one independent unit normal variable adds to all unknowns: shape (K,); `of` is the unknown it stands for."""
-
-    of: int
-    shifts: Vector
-
-
-def columns_of(covariance: Sequence[Sequence[float]]) -> tuple[Column, ...]:
-    """Independent unit normal variables with which unknowns of this covariance can be written: P = Σ c cᵀ.
-
-    Parameters: covariance, shape (K, K), symmetric and not negative.
-    Returns: columns, each of the unknown whose own rest it is; unknowns without one are left out.
-    Source: Cholesky's factor without its empty columns.
-
-    >>> [(c.of, c.shifts) for c in columns_of(((4.0, 2.0), (2.0, 1.0)))]
-    [(0, (2.0, 1.0))]
-    """
-    rest = [list(row) for row in covariance]
-    size = len(rest)
-    found = []
-    for k in range(size):
-        pivot = rest[k][k]
-        if pivot <= _NOTHING_LEFT * covariance[k][k] or pivot <= 0.0:
-            continue
-        root = sqrt(pivot)
-        shifts = [0.0] * k + [rest[j][k] / root for j in range(k, size)]
-        found.append(Column(k, tuple(shifts)))
-        for i in range(k, size):
-            if shifts[i]:
-                row, factor = rest[i], shifts[i]
-                for j in range(k, size):
-                    row[j] -= factor * shifts[j]
-    return tuple(found)
+    @property
+    def covariance(self) -> Matrix:
+        """Its covariance, shape (K, K)."""
+        size = len(self.sds)
+        return tuple(tuple([sd * sd if j == k else 0.0 for j in range(size)]) for k, sd in enumerate(self.sds))
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +60,173 @@ class Fit:
     log_density: float
     weighted: Vector
     """The inverse covariance times the misses."""
+
+
+@dataclass(frozen=True)
+class Narrowed:
+    """A law of independent unknowns once some readings are known: its `mean`, and how well the readings `fit`.
+
+    Its covariance is written with a square root A = D^½ (I − γ₁ p₁ p₁ᵀ)(I − γ₂ p₂ p₂ᵀ)…, one factor for each reading;
+    column k of A is what an independent variable of unit spread that stands for unknown k adds to all of them.
+
+    Source of the root: J. E. Potter's update, in G. J. Bierman, Factorization Methods for Discrete Sequential
+    Estimation (1977), chapter II (from memory); checked against the matrix formula.
+    """
+
+    mean: Vector
+    before: Independent
+    readings: tuple[LinearReading, ...]
+    fit: Fit
+
+    @cached_property
+    def _factors(self) -> tuple[tuple[float, Vector], ...]:
+        found: list[tuple[float, Vector]] = []
+        for reading in self.readings:
+            p = self._through(found, [h * sd for h, sd in zip(reading.slopes, self.before.sds, strict=True)])
+            spread = _dot(p, p) + reading.variance
+            if spread > 0.0:
+                found.append((1.0 / (spread + sqrt(reading.variance * spread)), tuple(p)))
+        return tuple(found)
+
+    @staticmethod
+    def _through(factors: Sequence[tuple[float, Vector]], row: list[float]) -> list[float]:
+        for gain, p in factors:
+            share = gain * _dot(row, p)
+            if share:
+                row = [a - share * b for a, b in zip(row, p, strict=True)]
+        return row
+
+    def shared(self, row: Sequence[float]) -> list[float]:
+        """What row·z owes to each independent variable: rowᵀ A, shape (K,). Covariances are products of such rows."""
+        return self._through(self._factors, [a * sd for a, sd in zip(row, self.before.sds, strict=True)])
+
+    def _shared_of(self, k: int) -> list[float]:
+        row = [0.0] * len(self.before.sds)
+        row[k] = self.before.sds[k]
+        return self._through(self._factors, row)
+
+    @cached_property
+    def sds(self) -> Vector:
+        """Standard deviations, shape (K,)."""
+        _, lower, scaled = _spread(self.before, self.readings)
+        if not scaled:
+            return self.before.sds
+        left = (1.0 - _dot(x, x) for x in (_forward(lower, column) for column in zip(*scaled, strict=True)))
+        return tuple([sd * sqrt(max(share, 0.0)) for sd, share in zip(self.before.sds, left, strict=True)])
+
+    def sd(self, k: int) -> float:
+        """Standard deviation of one unknown."""
+        return self.sds[k]
+
+    @cached_property
+    def covariance(self) -> Matrix:
+        """The whole covariance, shape (K, K)."""
+        rows = [self._shared_of(k) for k in range(len(self.before.sds))]
+        return tuple(tuple([_dot(a, b) for b in rows]) for a in rows)
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    total: float = sum(map(mul, a, b))
+    return total
+
+
+def _spread(
+    before: Independent, readings: Sequence[LinearReading]
+) -> tuple[list[list[float]], list[list[float]], list[list[float]]]:
+    """What readings scatter by, H D Hᵀ + R; its Cholesky factor; and their slopes times the standard deviations."""
+    scaled = [[h * sd for h, sd in zip(r.slopes, before.sds, strict=True)] for r in readings]
+    spread = [[0.0] * len(readings) for _ in readings]
+    for i, reading in enumerate(readings):
+        for j in range(i + 1):
+            spread[i][j] = spread[j][i] = _dot(scaled[i], scaled[j])
+        spread[i][i] += reading.variance
+    return spread, _cholesky(spread), scaled
+
+
+def _fitted(before: Independent, readings: Sequence[LinearReading]) -> tuple[Vector, Fit]:
+    """The mean once readings are known, and how they fit."""
+    spread, _, scaled = _spread(before, readings)
+    fit = fit_of([r.value - _dot(r.slopes, before.mean) for r in readings], spread)
+    if not readings:
+        return before.mean, fit
+    columns = zip(*scaled, strict=True)
+    mean = [m + sd * _dot(c, fit.weighted) for m, sd, c in zip(before.mean, before.sds, columns, strict=True)]
+    return tuple(mean), fit
+
+
+def narrowed(before: Independent, readings: Sequence[LinearReading]) -> Narrowed:
+    """The law of independent unknowns once the readings are known.
+
+    Parameters: before; readings, each with a variance above nought or unknowns that move it.
+    Returns: Narrowed. No variance grows, and the order of the readings does not matter but for rounding.
+    Source: conditional law of a joint normal law; A. Gelb (ed.), Applied Optimal Estimation (1974), section 4.2 (from
+    memory); checked against the matrix formula.
+
+    Example: two equally good figures of one length meet in the middle, √½ as wide.
+
+    >>> one = narrowed(Independent((0.0,), (1.0,)), [LinearReading((1.0,), 1.0, 1.0)])
+    >>> round(one.mean[0], 9), round(one.sd(0), 4), round(one.fit.chi_square, 9)
+    (0.5, 0.7071, 0.5)
+    """
+    mean, fit = _fitted(before, readings)
+    return Narrowed(mean, before, tuple(readings), fit)
+
+
+def mean_within(law: Narrowed, low: Sequence[float], high: Sequence[float]) -> tuple[Vector, tuple[int, ...]]:
+    """The mean of a law whose unknowns have limits: what lies outside goes to its limit, and takes the others along.
+
+    The unknown furthest outside, in its own standard deviations, is held at its limit and the rest conditioned on that,
+    until none is outside.
+
+    Parameters: law; low and high, shape (K,), which may be infinite.
+    Returns: the mean, and the unknowns that are held.
+    Source: projection of an estimate on its constraints: D. Simon, IET Control Theory & Applications 4 (2010) 1303
+    (from memory). The covariance is left as it is.
+
+    >>> wide = narrowed(Independent((0.0, 0.0), (1.0, 1.0)), [LinearReading((1.0, 1.0), 3.0, 1.0)])
+    >>> mean, held = mean_within(wide, (-9.0, -9.0), (0.5, 9.0))
+    >>> [round(m, 6) for m in mean], held
+    ([0.5, 1.25], (0,))
+    """
+    mean = list(law.mean)
+    size = len(mean)
+    held: dict[int, float] = {}
+    readings = list(law.readings)
+    while True:
+        worst, furthest = -1, _INSIDE
+        for k, value in enumerate(mean):
+            if k in held or low[k] <= value <= high[k] or law.before.sds[k] == 0.0 or law.sd(k) == 0.0:
+                continue
+            outside = max(low[k] - value, value - high[k]) / law.sd(k)
+            if outside > furthest:
+                worst, furthest = k, outside
+        if worst < 0:
+            return tuple([held.get(k, m) for k, m in enumerate(mean)]), tuple(sorted(held))
+        limit = low[worst] if mean[worst] < low[worst] else high[worst]
+        exact = LinearReading(tuple([1.0 if k == worst else 0.0 for k in range(size)]), limit, 0.0)
+        left = Narrowed(law.mean, law.before, tuple(readings), law.fit)._shared_of(worst)
+        if _dot(left, left) > _NOTHING_LEFT * law.sd(worst) ** 2:
+            readings.append(exact)
+            mean = list(_fitted(law.before, readings)[0])
+        held[worst] = limit
+
+
+def _cholesky(covariance: Sequence[Sequence[float]]) -> list[list[float]]:
+    lower: list[list[float]] = []
+    for i, known in enumerate(covariance):
+        row: list[float] = []
+        for j in range(i):
+            row.append((known[j] - _dot(row, lower[j])) / lower[j][j])
+        row.append(sqrt(max(known[i] - _dot(row, row), _NOTHING_LEFT * known[i])))
+        lower.append(row)
+    return lower
+
+
+def _forward(lower: Sequence[Sequence[float]], values: Sequence[float]) -> list[float]:
+    found: list[float] = []
+    for row, value in zip(lower, values, strict=True):
+        found.append((value - _dot(row, found)) / row[-1])
+    return found
 
 
 def fit_of(misses: Sequence[float], covariance: Sequence[Sequence[float]]) -> Fit:
@@ -194,16 +240,8 @@ def fit_of(misses: Sequence[float], covariance: Sequence[Sequence[float]]) -> Fi
     -0.9189
     """
     size = len(misses)
-    lower: list[list[float]] = []
-    for i in range(size):
-        row: list[float] = []
-        for j in range(i):
-            row.append((covariance[i][j] - _dot(row, lower[j])) / lower[j][j])
-        row.append(sqrt(max(covariance[i][i] - _dot(row, row), _NOTHING_LEFT * covariance[i][i])))
-        lower.append(row)
-    forward: list[float] = []
-    for i in range(size):
-        forward.append((misses[i] - _dot(lower[i], forward)) / lower[i][i])
+    lower = _cholesky(covariance)
+    forward = _forward(lower, misses)
     weighted = [0.0] * size
     for i in reversed(range(size)):
         below = sum(lower[k][i] * weighted[k] for k in range(i + 1, size))

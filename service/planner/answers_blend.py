@@ -67,20 +67,38 @@ class Compared:
 
 @dataclass(frozen=True, slots=True)
 class Overshoot:
-    """What adding too much would do to one target, and how likely that is after the first addition."""
+    """An end of a target's range that could be overshot, and how likely that is."""
 
     __pydantic_config__ = SHOWN
 
     property: str
     """Name of the property."""
     bound: float
-    """The end of the range that additions could carry it beyond, in `unit`."""
+    """The end, in `unit`."""
+    end: Literal["upper", "lower"]
+    """Which end of the range it is."""
     unit: str
     """Unit of `bound`."""
+    chance_before: float
+    """Chance that it is overshot before anything is added, 0 to 1."""
     chance: float
-    """Chance that it lies beyond the bound after the first addition, 0 to 1."""
+    """The same after the first addition."""
     chance_at_once: float
     """The same if everything were added at once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Poured:
+    """What was poured, as `added` of /v1/corrections takes it: an ingredient or a lot."""
+
+    __pydantic_config__ = SHOWN
+
+    ingredient: str | None
+    """Id of the ingredient; null for a lot."""
+    lot: str | None
+    """Name of the lot; null for an ingredient."""
+    amount: str
+    """How much, with its unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +116,9 @@ class FirstAddition:
     predicted: Predicted
     """The drink after the first addition."""
     overshoot: tuple[Overshoot, ...]
-    """Each target that additions could carry too far."""
+    """Each end of a range that additions could carry the drink beyond."""
+    added: tuple[Poured, ...]
+    """The same amounts as `added` of /v1/corrections takes them."""
     text: str
     """The same in words, and what to measure before the rest."""
 

@@ -22,6 +22,7 @@ from service.planner.evidence import (
 )
 from service.planner.materials import Material, materials_of, poured
 from service.planner.predict import amounts_of, cross_check, foreseen, predict
+from service.planner.reading_units import in_system
 
 
 def forecast_blend(asked: ForecastAsked) -> BlendForecast:
@@ -75,7 +76,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
         units=circumstances.system,
         assumed=_told_apart(assumed),
         cautions=kept,
-        next_reading=tuple(readings),
+        next_reading=in_system(readings, circumstances.system),
         sources=sources_of(everything, kept, ("oiv_as2_03b",)),
         model_version=MODEL_VERSION,
         data_version=data_version(),

@@ -16,14 +16,15 @@ from service.planner.answers_decisions import Clash
 from service.planner.asked import Circumstances, PlanAsked, RecipeAsked
 from service.planner.caution_price import caution_price
 from service.planner.cautions import cautions_for, sorted_once
-from service.planner.chances import narrowed, told_margins, too_unsure
+from service.planner.chances import narrowed, too_unsure, with_margins_told
 from service.planner.clash import explain_clash
 from service.planner.compare import differences
 from service.planner.evidence import MODEL_VERSION, assumed_beside, assumed_in, data_version, next_readings, sources_of
-from service.planner.hold_back import first_addition
+from service.planner.hold_back import first_addition, first_masses_g
 from service.planner.materials import Material, materials_of, poured
 from service.planner.plan_report import Solved
 from service.planner.predict import Foreseen, amounts_of, cross_check, foreseen, predict
+from service.planner.reading_units import in_system
 from service.planner.rounding import rounded_masses
 from service.planner.solving import answer
 
@@ -63,7 +64,7 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
     told = foreseen(materials, masses, asked.circumstances)
     predicted = told.predicted
     contents = poured(materials, masses)
-    reports = solved.reports(masses, contents, marginals, told.intervals)
+    reports = solved.reports(masses, contents, marginals, told)
     outcome = solved.outcome(reports)
     proof = solved.proof(outcome)
     clash = _clash(asked, solved, outcome, told, materials, unrounded, until)
@@ -111,7 +112,15 @@ def solve_blend(asked: PlanAsked) -> BlendPlan:
             *assumed_beside(asked.beside, materials),
         ),
         cautions=cautions,
-        next_reading=next_readings(materials, masses, predicted, asked.circumstances.instruments),
+        next_reading=in_system(
+            next_readings(
+                materials,
+                masses if first is None else first_masses_g(first, materials),
+                predicted if first is None else first.predicted,
+                asked.circumstances.instruments,
+            ),
+            asked.circumstances.system,
+        ),
         sources=sources_of(materials, cautions, ("oiv_as2_03b",) if checked else ()),
         model_version=MODEL_VERSION,
         data_version=data_version(),
@@ -142,8 +151,7 @@ def _clash(
     clash = explain_clash(replace(asked, targets=firm), materials, unrounded_g, until=until)
     if not margins or clash is None:
         return clash
-    words = told_margins(asked.targets, margins, asked.circumstances)
-    return replace(clash, text=f"{clash.text} ({words[0].upper()}{words[1:]}.)")
+    return with_margins_told(clash, asked.targets, margins, asked.circumstances)
 
 
 def _of_what_would_help(clash: Clash | None) -> Iterator[Caution]:

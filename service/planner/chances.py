@@ -11,10 +11,11 @@ it are right where a search ends that they send nowhere else (`service.planner.s
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 from operator import mul
+from statistics import NormalDist
 
 from service.model.gradients import property_gradient
 from service.model.properties import PROPERTIES, Of
@@ -89,17 +90,68 @@ def confident(targets: Sequence[TargetAsked]) -> list[TargetAsked]:
     return [t for t in targets if t.confidence is not None]
 
 
-def z_of(target: TargetAsked) -> float:
-    """How many standard deviations a bound is to be kept from; of two bounds each takes half of the doubt.
+@dataclass(frozen=True, slots=True)
+class Clearance:
+    """How far the mean of a property has to stay from the lower and the upper bound [unit of the property]."""
 
-    >>> round(z_of(TargetAsked("abv_percent", -inf, 6.9, None, "", confidence=0.95)), 3)
-    1.645
+    low: float
+    high: float
+
+
+def clearance_of(target: TargetAsked, interval: Interval, *, least: bool = False) -> Clearance:
+    """How far from its bounds a property has to lie on average to be in the range as surely as asked.
+
+    Of one bound, and of each of two with `least`, it is the quantile of the whole doubt. Of two bounds the mean may
+    come as near to either as leaves the chance of both together. Where the range is hardly wider than that, each bound
+    keeps half of the doubt: where exactly the chance runs out there changes too fast with the width to be followed.
+
+    Parameters: target with a confidence; interval, whose width counts; least, for what no range can do with less of.
+    Returns: Clearance.
+
+    >>> one = TargetAsked("abv_percent", -inf, 6.9, None, "", confidence=0.95)
+    >>> round(clearance_of(one, Interval(6.5, 0.2, 0.0, ())).high, 3)  # 1.645 standard deviations
+    0.329
     """
-    from statistics import NormalDist
-
     assert target.confidence is not None
-    both = target.low > -inf and target.high < inf
-    return NormalDist().inv_cdf(0.5 * (1.0 + target.confidence) if both else target.confidence)
+    both = target.low > -inf and target.high < inf and not least
+    doubt = 1.0 - target.confidence
+    mean = interval.mean
+
+    def clear(of: float) -> Clearance:
+        return Clearance(mean - interval.quantile(_NORMAL.inv_cdf(of)), interval.quantile(-_NORMAL.inv_cdf(of)) - mean)
+
+    if not both:
+        return clear(doubt)
+
+    def sure(shift: float) -> bool:
+        above = interval.chance_below(target.high - shift)
+        return above - interval.chance_below(target.low - shift) >= 1.0 - doubt
+
+    middle = 0.5 * (target.low + target.high) - mean
+    width = target.high - target.low
+    halves = clear(0.5 * doubt)
+    if width - halves.low - halves.high < _ROOM_SD * interval.sd or not sure(middle):
+        return halves
+    up, down = _furthest(sure, middle, middle + width), _furthest(sure, middle, middle - width)
+    return Clearance(mean + down - target.low, target.high - (mean + up))
+
+
+def _furthest(sure: Callable[[float], bool], inside: float, outside: float) -> float:
+    """The last place on the way from inside to outside that is still sure, by halving."""
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (inside + outside)
+        if sure(middle):
+            inside = middle
+        else:
+            outside = middle
+    return inside
+
+
+_HALVINGS = 40
+_ROOM_SD = 1.0
+"""Room for the mean in standard deviations, half of the doubt kept on either side, below which a range is narrow."""
+
+_NORMAL = NormalDist()
 
 
 def margins_of(
@@ -109,26 +161,29 @@ def margins_of(
     litres: float,
     masses_g: Sequence[float],
     circumstances: Circumstances,
+    *,
+    least: bool = False,
 ) -> Margins | None:
     """The margins of a target at one blend; None where the property is not defined there.
 
     Parameters: target with a confidence; materials; free, the material of each column; litres, what amounts are
-    divided by; masses_g of all materials at the blend; circumstances.
+    divided by; masses_g of all materials at the blend; circumstances; least, True for what each bound needs by itself.
     Returns: Margins over the columns, in kilograms per litre of `litres`.
     """
     spreads = spreads_of(materials, masses_g, circumstances)
-    name, z = target.name, z_of(target)
+    name = target.name
     value = value_of(name, materials, masses_g, spreads.contents, circumstances.end_point_ph, circumstances.senses)
     if value is None:
         return None
     interval = spreads.interval(name, value)
-    skew = (z * z - 1.0) * interval.skewness / 6.0
-    sizes = interval.quantile(z) - value, value - interval.quantile(-z)
+    clear = clearance_of(target, interval, least=least)
+    sizes = clear.high + interval.mean - value, clear.low + value - interval.mean
     law = circumstances.senses.law(name)
     none = (0.0,) * len(free)
     if law.of in (Of.ADDED_MASS, Of.ADDED_VOLUME, Of.COST) or interval.sd <= 0.0:
         high, low = (Margin(size, none, size, 0.0) for size in sizes)
         return Margins(low, high)
+    factors = clear.high / interval.sd, clear.low / interval.sd
     gradient = property_gradient(law, spreads.contents, spreads.chemistry, value)
     total = {(u.what, u.of): slope for u, slope in zip(spreads.unknowns, spreads.slopes(name, value), strict=True)}
     own = sum(sd * sd for _, sd in spreads.model_sd(name, value)) / interval.sd
@@ -139,13 +194,13 @@ def margins_of(
         sums = [0.0, 0.0]
         for key, moments, slope_per_g in _slopes_per_g(materials[i], names[i], gradient, circumstances):
             towards = moments.sd**2 * total.get(key, 0.0) / interval.sd
-            for side, (sign, factor) in enumerate(((1.0, z + skew), (-1.0, z - skew))):
+            for side, (sign, factor) in enumerate(zip((1.0, -1.0), factors, strict=True)):
                 sums[side] += slope_per_g * per_unit * (sign * moments.mean + factor * towards)
         columns[0].append(sums[0])
         columns[1].append(sums[1])
     x = [masses_g[i] / per_unit for i in free]
     made = []
-    for size, column, factor in zip(sizes, columns, (z + skew, z - skew), strict=True):
+    for size, column, factor in zip(sizes, columns, factors, strict=True):
         mine = factor * own
         made.append(Margin(size, tuple(column), size - mine - sum(map(mul, column, x)), mine))
     return Margins(made[1], made[0])
@@ -206,6 +261,29 @@ def told_margins(targets: Sequence[TargetAsked], margins: Mapping[str, Margins],
     return "; ".join(told)
 
 
+def with_margins_told(
+    clash: Clash, targets: Sequence[TargetAsked], margins: Mapping[str, Margins], circumstances: Circumstances
+) -> Clash:
+    """A clash of narrowed ranges as the caller sees it: what to accept is what to write, and no longer proved.
+
+    Parameters: clash, of `narrowed` targets; targets as asked; margins; circumstances.
+    """
+    asked = {t.name: (before, t) for before, t in zip(targets, narrowed(targets, margins), strict=True)}
+    relax, text = [], clash.text
+    for relaxed in clash.relax:
+        before, firm = asked.get(relaxed.member, (None, None))
+        if before is None or firm is None or before.name not in margins:
+            relax.append(relaxed)
+            continue
+        own = margins[before.name]
+        value = relaxed.value - own.low.size if relaxed.value < firm.low else relaxed.value + own.high.size
+        words = figure_in_words(before.name, value, circumstances)
+        text = text.replace(f"accept {relaxed.to}", f"accept {words} to be as sure of it")
+        relax.append(replace(relaxed, to=words, value=float(f"{value:.7g}"), proved=False))
+    words = told_margins(targets, margins, circumstances)
+    return replace(clash, relax=tuple(relax), text=f"{text} ({words[0].upper()}{words[1:]}.)")
+
+
 def too_unsure(
     targets: Sequence[TargetAsked], margins: Mapping[str, Margins], intervals: Mapping[str, Interval]
 ) -> Clash | None:
@@ -221,7 +299,8 @@ def too_unsure(
     for target in (t for t in targets if t.name in names):
         interval = intervals[target.name]
         best = chance_of(target, interval)
-        needed = interval.sd * 2.0 * z_of(target)
+        clear = clearance_of(target, interval)
+        needed = clear.low + clear.high
         unit = PROPERTIES[target.name].unit
         part = interval.parts[0]
         relax.append(Relaxed(target.name, f"{100.0 * best:.0f} % sure", round(best, 3), "chance", proved=False))
@@ -243,12 +322,14 @@ def chance_of(target: TargetAsked, interval: Interval) -> float:
     return max(above - below, 0.0)
 
 
-_KEPT_SD = 2e-4
-"""A bound that lacks no more than this part of a standard deviation is kept: its chance is right within 1e-4."""
+_KEPT_CHANCE = 1e-4
+"""A chance that lacks no more than this is the one asked for."""
 
 
 def shortfall(target: TargetAsked, interval: Interval) -> float:
     """How far a bound is from where it would be met with the confidence asked for [unit of the property]."""
-    z = z_of(target)
-    short = max(interval.quantile(z) - target.high, target.low - interval.quantile(-z), 0.0)
-    return short if short > _KEPT_SD * interval.sd else 0.0
+    assert target.confidence is not None
+    if chance_of(target, interval) >= target.confidence - _KEPT_CHANCE:
+        return 0.0
+    clear = clearance_of(target, interval)
+    return max(interval.mean + clear.high - target.high, target.low - interval.mean + clear.low, 0.0)

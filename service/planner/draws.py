@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Values = NDArray[np.float64]
+else:
+    Values = object
 
 _ETHANOL_G_PER_L_PER_PERCENT: Final = ETHANOL_DENSITY_20C_KG_M3 / 100.0
 _ACIDS_AT: Final = len(COMPONENTS) + len(TALLIES)
@@ -197,9 +199,26 @@ def drawn_intervals(
     Parameters: spreads; values of the plan's own figures, by property; draws; seed.
     Returns: low and high end of each.
     """
-    found = {}
-    for name, drawn in drawn_properties(spreads, values, draws, seed).items():
-        base = values[name] if spreads.circumstances.senses.law(name).of in _OF_WHAT_IS_ADDED else 0.0
-        low, high = quantiles(drawn)
-        found[name] = (low + base, high + base)
-    return found
+    return {name: quantiles(drawn) for name, drawn in drinks(spreads, values, draws, seed).items()}
+
+
+def drinks(spreads: Spreads, values: Mapping[str, float], draws: int, seed: int) -> dict[str, Values]:
+    """`drawn_properties`, of what is added too as figures instead of deviations.
+
+    Parameters and returns: as there; values of the plan's own figures, by property.
+    """
+    drawn = drawn_properties(spreads, values, draws, seed)
+    for name in drawn:
+        if spreads.circumstances.senses.law(name).of in _OF_WHAT_IS_ADDED:
+            drawn[name] = drawn[name] + values[name]
+    return drawn
+
+
+def share_between(values: Values, low: float, high: float) -> float:
+    """The share of some draws between two values.
+
+    >>> import numpy as np
+    >>> share_between(np.arange(10.0), 2.0, 5.0)
+    0.4
+    """
+    return float(((values >= low) & (values <= high)).mean())

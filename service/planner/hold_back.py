@@ -1,41 +1,42 @@
 """A first addition that will hardly be too much: the rest is added after measuring.
 
-What is added cannot be taken out, so of each target only the end of its range counts that additions carry the drink
-towards. The chance of being beyond it, by the intervals of what is known before anything is measured, is kept to an
-equal part of the chance allowed for all such targets together: together they then have at most that chance (Boole's
-inequality). What the lots alone overshoot with a larger chance may hardly become likelier.
+What is added cannot be taken out. Of each target an end of its range can be overshot where what everything is added to
+lies on the inner side of it: beyond the other end it is still to be reached. The chance of being beyond an end, by the
+intervals of what is known before anything is measured, is kept to an equal part of the chance allowed for all such ends
+together: together they then have at most that chance (Boole's inequality). Where what everything is added to may be
+beyond an end already with a larger chance than that, it may hardly become likelier.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import floor, inf
 from typing import Final
 
 from service.errors import ServiceError
 from service.model.properties import PROPERTIES
-from service.planner.answers_blend import FirstAddition, Overshoot
+from service.planner.answers_blend import FirstAddition, Overshoot, Poured
 from service.planner.answers_decisions import AmountChange
-from service.planner.asked import AdditionAsked, PlanAsked, TargetAsked
+from service.planner.asked import AdditionAsked, LotAsked, PlanAsked, TargetAsked
 from service.planner.intervals import Interval, spreads_of
 from service.planner.materials import Material, poured
-from service.planner.plain_words import plain_property
+from service.planner.plain_words import amount_in_words, joined, plain_names, plain_property
 from service.planner.predict import amounts_of, predict, rounded, value_of
 
 _HALVINGS: Final = 12
-_MOVED_STEPS: Final = 0.02
-"""A property that all additions together move by less than this part of a noticeable step is not carried anywhere."""
-
 _MORE: Final = 0.1
-"""What the lots alone overshoot with a larger chance than is allowed may become likelier by this part of it."""
+"""What may be beyond an end already may become likelier by this part of the chance allowed (our default)."""
+
+_LESS: Final = (1.0, 0.99, 0.98, 0.95, 0.9, 0.8, 0.5, 0.0)
+"""Shares of a first addition that are tried until what the scale shows of it is not too much."""
 
 _DUST: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class _Risk:
-    """A target, the end of its range that additions carry it towards, and whether that is the upper one."""
+    """A target, an end of its range, and whether that is the upper one."""
 
     target: TargetAsked
     bound: float
@@ -68,40 +69,59 @@ class _Vessel:
             found.append(0.0 if value is None else risk.chance(spreads.interval(risk.target.name, value)))
         return found
 
+    def steps_from(self, masses_g: Sequence[float], plan_g: Sequence[float]) -> float:
+        """How far the targets' properties are from those of the plan, in noticeable steps together."""
+        total = 0.0
+        for target in self.asked.targets:
+            here, there = self.value(target.name, masses_g), self.value(target.name, plan_g)
+            if here is not None and there is not None:
+                total += abs(here - there) / PROPERTIES[target.name].step(there)
+        return total
 
-def _risks(vessel: _Vessel, before_g: Sequence[float], after_g: Sequence[float]) -> list[_Risk]:
-    """The targets that additions could carry too far, each with the end of its range that lies in that direction."""
+
+def _risks(vessel: _Vessel, before_g: Sequence[float]) -> list[_Risk]:
+    """The ends that can be overshot: those on whose inner side lies what everything is added to."""
     found = []
     for target in vessel.asked.targets:
-        before, after = vessel.value(target.name, before_g), vessel.value(target.name, after_g)
-        if before is None or after is None:
+        before = vessel.value(target.name, before_g)
+        if before is None:
             continue
-        law = PROPERTIES[target.name]
-        if abs(after - before) < _MOVED_STEPS * law.step(after):
-            continue
-        above = after > before
-        bound = target.high if above else target.low
-        if abs(bound) < inf:
-            found.append(_Risk(target, bound, above))
+        if before <= target.high < inf:
+            found.append(_Risk(target, target.high, True))
+        if before >= target.low > -inf:
+            found.append(_Risk(target, target.low, False))
     return found
+
+
+def _what_it_is_added_to(materials: Sequence[Material], masses_g: Sequence[float]) -> list[float] | None:
+    """Masses of what is in the vessel before anything is added: the given lots, else the most of one lot or liquid."""
+    given = [m.kind == "lot" and m.fixed and g > 0.0 for m, g in zip(materials, masses_g, strict=True)]
+    if not any(given):
+        liquids = [i for i, m in enumerate(materials) if m.density_g_ml is not None and masses_g[i] > 0.0]
+        lots = [i for i in liquids if materials[i].kind == "lot"]
+        most = max(lots or liquids, key=lambda i: (masses_g[i], materials[i].name), default=None)
+        if most is None:
+            return None
+        given[most] = True
+    return [g if first else 0.0 for g, first in zip(masses_g, given, strict=True)]
 
 
 def first_addition(asked: PlanAsked, materials: Sequence[Material], masses_g: Sequence[float]) -> FirstAddition | None:
     """What to add first.
 
     Parameters: asked, with the chance of overshooting allowed; materials; masses_g of the plan [g].
-    Returns: FirstAddition; None without a lot to add anything to. All of a plan that overshoots nothing is added.
+    Returns: FirstAddition; None where nothing liquid is there to add anything to. All of a plan that overshoots nothing
+    is added.
     Source: intervals of `service.planner.intervals`.
     """
     assert asked.hold_back is not None
-    lots_g = [g if m.kind == "lot" else 0.0 for m, g in zip(materials, masses_g, strict=True)]
-    if not any(lots_g):
+    start_g = _what_it_is_added_to(materials, masses_g)
+    if start_g is None:
         return None
     vessel = _Vessel(asked, materials)
-    risks = _risks(vessel, lots_g, masses_g)
-    at_once = vessel.chances(risks, masses_g)
+    risks = _risks(vessel, start_g)
+    at_once, already = vessel.chances(risks, masses_g), vessel.chances(risks, start_g)
     allowed = asked.hold_back / max(len(risks), 1)
-    already = vessel.chances(risks, lots_g)
     limits = [allowed if before <= allowed else before + _MORE * allowed for before in already]
 
     def bold(masses: Sequence[float]) -> bool:
@@ -109,20 +129,28 @@ def first_addition(asked: PlanAsked, materials: Sequence[Material], masses_g: Se
 
     masses = list(masses_g)
     if bold(masses):
-        masses = _largest(lambda share: _between(lots_g, masses_g, share), bold)
+        masses = _largest(lambda share: _between(start_g, masses_g, share), bold)
         masses = _one_by_one(vessel, risks, masses, masses_g, bold)
-    masses = [_measurable(m, first, whole, asked) for m, first, whole in zip(materials, masses, masses_g, strict=True)]
-    volume_l = poured(materials, masses).volume_ml / 1000.0
-    after = vessel.chances(risks, masses)
+    exact = masses
+    for share in _LESS:  # rounding down may take more of an acid than of its carbonate
+        shown = _between(start_g, exact, share)
+        masses = [
+            _measurable(m, first, whole, before, asked)
+            for m, first, whole, before in zip(materials, shown, masses_g, start_g, strict=True)
+        ]
+        if not bold(masses):
+            break
     overshoot = tuple(
         Overshoot(
             risk.target.name,
             rounded(risk.target.name, risk.bound),
+            "upper" if risk.above else "lower",
             PROPERTIES[risk.target.name].unit,
+            round(before, 4),
             round(chance, 4),
             round(once, 4),
         )
-        for risk, chance, once in zip(risks, after, at_once, strict=True)
+        for risk, before, chance, once in zip(risks, already, vessel.chances(risks, masses), at_once, strict=True)
     )
     held = [
         AmountChange(m.name, float(f"{whole - first:.4g}"))
@@ -130,14 +158,22 @@ def first_addition(asked: PlanAsked, materials: Sequence[Material], masses_g: Se
         if whole - first > _DUST * max(whole, 1.0)
     ]
     held.sort(key=lambda change: (-change.mass_g, change.name))
+    volume_l = poured(materials, masses).volume_ml / 1000.0
     return FirstAddition(
         asked.hold_back,
         amounts_of(materials, masses, volume_l, asked.circumstances),
         tuple(held),
         predict(materials, masses, asked.circumstances),
         overshoot,
-        _text(asked.hold_back, held, overshoot, _beyond_already(risks, already, allowed)),
+        _as_added(materials, masses),
+        _text(asked, materials, held, overshoot, allowed, any(g > s for g, s in zip(masses, start_g, strict=True))),
     )
+
+
+def first_masses_g(first: FirstAddition, materials: Sequence[Material]) -> list[float]:
+    """The masses of a first addition, in the order of the materials [g]."""
+    by_name = {amount.name: amount.mass_g for amount in first.amounts}
+    return [by_name[m.name] for m in materials]
 
 
 def _between(low: Sequence[float], high: Sequence[float], share: float) -> list[float]:
@@ -163,7 +199,10 @@ def _one_by_one(
     most: Sequence[float],
     bold: Callable[[Sequence[float]], bool],
 ) -> list[float]:
-    """More of each addition as far as that goes, those first that bring the least risk."""
+    """More of each addition as far as that goes and brings the drink nearer, those first that bring the least risk.
+
+    An acid without its carbonate, or the other way round, would lead away from the plan: they stay in proportion.
+    """
     now = list(masses)
 
     def with_all_of(i: int) -> list[float]:
@@ -172,50 +211,74 @@ def _one_by_one(
     open_ = [i for i, (a, b) in enumerate(zip(now, most, strict=True)) if b - a > _DUST * b]
     worst = {i: max(vessel.chances(risks, with_all_of(i)), default=0.0) for i in open_}
     for i in sorted(open_, key=lambda i: (worst[i], vessel.materials[i].name)):
-        if not bold(with_all_of(i)):
-            now = with_all_of(i)
-            continue
         here, there = list(now), with_all_of(i)
-        now = _largest(lambda share, a=here, b=there: _between(a, b, share), bold)  # type: ignore[misc]
+        if bold(there):
+            there = _largest(lambda share, a=here, b=there: _between(a, b, share), bold)  # type: ignore[misc]
+        if vessel.steps_from(there, most) < vessel.steps_from(here, most):
+            now = there
     return now
 
 
-def _measurable(material: Material, first_g: float, whole_g: float, asked: PlanAsked) -> float:
-    """What the scale shows, never more; packs are opened whole."""
-    if material.kind == "lot" or first_g >= whole_g * (1.0 - _DUST):
+def _measurable(material: Material, first_g: float, whole_g: float, before_g: float, asked: PlanAsked) -> float:
+    """What the scale shows, never more; packs are opened whole, and what is in the vessel stays."""
+    if before_g > 0.0 or first_g >= whole_g * (1.0 - _DUST):
         return whole_g
-    source = material.source
     step = asked.circumstances.instruments.scale_step_g
-    if isinstance(source, AdditionAsked) and material.whole_g:
+    if isinstance(material.source, AdditionAsked) and material.whole_g:
         step = material.whole_g
     return floor(first_g / step + _DUST) * step
 
 
-def _beyond_already(risks: Sequence[_Risk], already: Sequence[float], allowed: float) -> dict[str, float]:
-    """The chances of what the lots alone overshoot with more than is allowed, by property."""
-    return {risk.target.name: before for risk, before in zip(risks, already, strict=True) if before > allowed}
+def _as_added(materials: Sequence[Material], masses_g: Sequence[float]) -> tuple[Poured, ...]:
+    """The first addition as `added` of a correction takes it; lots that are used whole need not be told."""
+    found = []
+    for material, mass_g in zip(materials, masses_g, strict=True):
+        source = material.source
+        if isinstance(source, LotAsked):
+            if not material.fixed:
+                litres = mass_g / (1000.0 * (material.density_g_ml or 1.0))
+                found.append(Poured(None, material.name, f"{litres:.6g} L"))
+        elif mass_g > 0.0:
+            found.append(Poured(source.ingredient.id, None, f"{mass_g:.6g} g"))
+    return tuple(found)
 
 
 def _text(
-    chance: float, held: Sequence[AmountChange], overshoot: Sequence[Overshoot], beyond: Mapping[str, float]
+    asked: PlanAsked,
+    materials: Sequence[Material],
+    held: Sequence[AmountChange],
+    overshoot: Sequence[Overshoot],
+    allowed: float,
+    some: bool,
 ) -> str:
     if not overshoot:
-        return "Additions carry no target towards an end of its range: nothing has to be held back."
-    first = "".join(
-        f"The lots alone are beyond the range of {plain_property(name)} with a chance of {100.0 * before:.2g} %: "
-        "no first addition mends that, measure it before adding anything. "
-        for name, before in beyond.items()
+        return "No end of a range can be overshot: nothing has to be held back."
+    doubtful = [o for o in overshoot if o.chance_before > allowed]
+    sure = [o for o in overshoot if o.chance_before <= allowed]
+    doubt = "".join(
+        f" The {plain_property(o.property)} may be beyond its {o.end} end before anything is added, with a "
+        f"chance of {100.0 * o.chance_before:.2g} %: measure it first, no first addition mends that."
+        for o in doubtful
     )
-    counted = [o for o in overshoot if o.property not in beyond]
-    watched = ", ".join(plain_property(o.property) for o in overshoot)
-    decided = ", ".join(plain_property(o.property) for o in counted)
+    names = joined(list(dict.fromkeys(plain_property(o.property) for o in sure))) if sure else ""
+    chance = 100.0 * (asked.hold_back or 0.0)
     if not held:
-        most = 100.0 * sum(o.chance for o in counted)
-        would = f": {decided} would be overshot with a chance of {most:.2g} % at most." if counted else "."
-        return f"{first}All of the plan may be added at once{would}"
-    rest = ", ".join(f"{change.mass_g:.4g} g {change.name}" for change in held)
-    then = f": the chance of overshooting any of {decided} is then at most {100.0 * chance:g} %." if counted else "."
+        most = 100.0 * sum(o.chance for o in sure)
+        would = f": {names} would be overshot with a chance of {most:.2g} % at most" if sure else ""
+        return f"All of the plan may be added at once{would}.{doubt}"
+    of = {m.name: m for m in materials}
+    plain = plain_names([m.name for m in materials if m.kind == "addition"])
+    rest = joined(
+        [
+            f"{amount_in_words(c.mass_g, asked.circumstances, liquid=of[c.name].density_g_ml is not None)} of "
+            f"{plain.get(c.name, c.name)}"
+            for c in held
+        ]
+    )
+    promise = f": the chance of overshooting {names} is then at most {chance:g} % in all" if sure else ""
+    first = f"Add these amounts first{promise}. Stir, degas a sample" if some else "Add nothing yet. Degas a sample"
+    watched = joined(list(dict.fromkeys(plain_property(o.property) for o in overshoot)))
     return (
-        f"{first}Add these amounts first{then} Stir, degas a sample, measure {watched}, and ask /v1/corrections what "
-        f"is still to be added; by the plan it would be {rest}."
+        f"{first}, measure {watched}, and ask /v1/corrections what is still to be added; by the plan it would be "
+        f"{rest}.{doubt}"
     )

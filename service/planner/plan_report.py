@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf, isinf
 from typing import Literal
@@ -15,13 +15,12 @@ from service.planner.answers import Caution, PhPrediction, Proof
 from service.planner.answers_blend import TargetReport
 from service.planner.answers_decisions import Clash, Marginal
 from service.planner.asked import Circumstances, PlanAsked, TargetAsked
-from service.planner.chances import chance_of, shortfall
-from service.planner.intervals import Interval
+from service.planner.chances import shortfall
 from service.planner.marginals import binding_targets, marginals_of
 from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
 from service.planner.plain_words import figure_in_words, plain_property
-from service.planner.predict import rounded, value_of
+from service.planner.predict import Foreseen, rounded, value_of
 from service.planner.ratios import GUARDS
 from service.solver.goals import GoalResult, Outcome
 from service.solver.solve import Verdict
@@ -100,9 +99,9 @@ class Solved:
         masses_g: Sequence[float],
         contents: Contents,
         marginals: Sequence[Marginal],
-        intervals: Mapping[str, Interval],
+        told: Foreseen,
     ) -> tuple[TargetReport, ...]:
-        """What became of each target with these masses, whose `intervals` say how sure it is."""
+        """What became of each target with these masses; `told` says how sure it is."""
         binding = binding_targets(self.result)
         prices = {m.of: m.text for m in marginals}
         share = SOLVER_SHARE if self.asked.rounding == "none" else ROUNDING_SHARE
@@ -116,7 +115,7 @@ class Solved:
                 self.asked.circumstances.end_point_ph,
                 self.asked.circumstances.senses,
             )
-            report = report_of(target, reached, share, intervals.get(target.name))
+            report = report_of(target, reached, share, told)
             marginal = prices.get(target.name)
             found.append(replace(report, binding=target.name in binding or marginal is not None, marginal=marginal))
         return tuple(found)
@@ -162,8 +161,9 @@ class Solved:
             if clash is not None and clash.conflict:
                 return f"{clash.text} Proved; the nearest plan: {words}."
             return f"No amounts within the limits meet all targets (proved). The nearest plan: {words}."
-        why = f"{clash.text} " if clash is not None else ""
-        return f"{why}No plan was found, and it is not proved that there is none. The nearest found: {words}."
+        if clash is not None:
+            return f"{clash.text} The nearest found: {words}."
+        return f"No plan was found, and it is not proved that there is none. The nearest found: {words}."
 
     def edge_cautions(self) -> list[Caution]:
         """One for each addition at the edge of the search."""
@@ -192,16 +192,15 @@ class Solved:
         return found
 
 
-def report_of(
-    target: TargetAsked, reached: float | None, share: float, interval: Interval | None = None
-) -> TargetReport:
+def report_of(target: TargetAsked, reached: float | None, share: float, told: Foreseen | None = None) -> TargetReport:
     """What became of one target; it counts as met within `share` of what counts as exact, as surely as was asked."""
     law = PROPERTIES[target.name]
     miss = inf if reached is None else max(target.low - reached, reached - target.high, 0.0)
     short = 0.0
-    if target.confidence is not None and interval is not None:
-        short = shortfall(target, interval)
+    if target.confidence is not None and told is not None and target.name in told.intervals:
+        short = shortfall(target, told.intervals[target.name])
         miss = max(miss, short)
+    chance = None if told is None else told.chance(target.name, target.low, target.high)
     size = abs(reached) if reached is not None else 0.0
     met = miss <= share * law.tolerance(size) + 1e-12 * size
     return TargetReport(
@@ -211,7 +210,7 @@ def report_of(
         unit=law.unit,
         miss=0.0 if met or isinf(miss) else float(f"{max(_distance(target, reached or 0.0), short):.3g}"),
         met=met,
-        chance=None if interval is None else round(chance_of(target, interval), 3),
+        chance=None if chance is None else round(chance, 3),
         binding=False,
         marginal=None,
     )

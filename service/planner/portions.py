@@ -199,7 +199,7 @@ def _written(
                 t,
                 value_of(t.name, n.materials, masses, contents, circumstances.end_point_ph, circumstances.senses),
                 SOLVER_SHARE,
-                told.intervals.get(t.name),
+                told,
             )
             for t in portion.targets
         )

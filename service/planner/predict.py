@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 
 from service.errors import ServiceError
 from service.model.acidity import DEFAULT_END_POINT_PH
@@ -22,7 +23,7 @@ from service.planner.answers import (
     VolumePrediction,
 )
 from service.planner.asked import AdditionAsked, Circumstances, Instruments
-from service.planner.draws import drawn_intervals
+from service.planner.draws import Values, drinks, quantiles, share_between
 from service.planner.intervals import Interval, spreads_of
 from service.planner.least_known import least_known
 from service.planner.materials import Material
@@ -75,11 +76,24 @@ def predict(materials: Sequence[Material], masses_g: Sequence[float], circumstan
 
 @dataclass(frozen=True, slots=True)
 class Foreseen:
-    """The properties of a blend, what leaves most of their intervals open, and the intervals themselves."""
+    """The properties of a blend, what leaves most of their intervals open, the first-order intervals, and the drinks
+    that were simulated, if any were."""
 
     predicted: Predicted
     least_known: tuple[LeastKnown, ...]
     intervals: Mapping[str, Interval]
+    drawn: Mapping[str, Values]
+
+    def chance(self, name: str, low: float, high: float) -> float | None:
+        """The chance that a property lies between two values; None where it is not defined."""
+        if name in self.drawn:
+            return share_between(self.drawn[name], low, high)
+        if name not in self.intervals:
+            return None
+        interval = self.intervals[name]
+        above = interval.chance_below(high) if high < inf else 1.0
+        below = interval.chance_below(low) if low > -inf else 0.0
+        return max(above - below, 0.0)
 
 
 def foreseen(materials: Sequence[Material], masses_g: Sequence[float], circumstances: Circumstances) -> Foreseen:
@@ -95,10 +109,11 @@ def foreseen(materials: Sequence[Material], masses_g: Sequence[float], circumsta
     values = {name: value_of(name, materials, masses_g, contents, end_point_ph, senses) for name in PROPERTIES}
     known = {name: value for name, value in values.items() if value is not None}
     intervals = {name: spreads.interval(name, value) for name, value in known.items()}
-    if circumstances.draws is None:
-        ends = {name: (interval.low, interval.high) for name, interval in intervals.items()}
-    else:
-        ends = drawn_intervals(spreads, known, circumstances.draws, circumstances.seed)
+    drawn: dict[str, Values] = {}
+    ends = {name: (interval.low, interval.high) for name, interval in intervals.items()}
+    if circumstances.draws is not None:
+        drawn = drinks(spreads, known, circumstances.draws, circumstances.seed)
+        ends = {name: quantiles(values) for name, values in drawn.items()}
     # the value told is never outside what is told of it
     ends = {name: (min(low, known[name]), max(high, known[name])) for name, (low, high) in ends.items()}
 
@@ -142,7 +157,7 @@ def foreseen(materials: Sequence[Material], masses_g: Sequence[float], circumsta
         cost=maybe("cost"),
         energy_kcal_per_100ml=plain("energy_kcal_per_100ml"),
     )
-    return Foreseen(predicted, least_known(intervals), intervals)
+    return Foreseen(predicted, least_known(intervals), intervals, drawn)
 
 
 def cross_check(predicted: Predicted) -> CrossCheck | None:

@@ -40,6 +40,9 @@ _LATE_MARGIN, _EARLY_MARGIN = 0.005, 0.03
 """Ranges of acidity are widened by this share before a clash counts as proved: what ionic strength and alcohol do to a
 titration, 2.8 % to pH 7.0 at the most and 0.3 % to 8.2 (computed on drinks of very unlike ionic strength)."""
 
+_STRICT_ROUNDS = 8
+"""A nearest plan's margins have so many rounds to settle as well as those of a plan; then less will do."""
+
 _ONE_STRENGTH = 1.0
 """Within so many % vol one tangent speaks for a whole question [% vol] (judged). Beyond it a pH need not be a steady
 function of the amounts, because alcohol moves it too: the search starts from the weakest and the strongest blend as
@@ -80,7 +83,9 @@ def answer(asked: PlanAsked, materials: Sequence[Material]) -> Answered:
         )
     found = _settle(numbers, names, likely, asked.circumstances, until)
     if sure and found.result.outcome is Outcome.CLASH:
-        found = _unless_sure(found, end_point, until)
+        found = _unless_sure(found, asked.circumstances, until)
+    if any(t.low > -inf and t.high < inf for t in confident(asked.targets)):
+        found = _unproved(found)  # what the one end leaves of the doubt for the other changes with the amounts
     if "ph" not in names and found.result.outcome is not Outcome.CLASH:
         return found
     strengths = strengths_of(materials, asked.targets)
@@ -91,9 +96,14 @@ def answer(asked: PlanAsked, materials: Sequence[Material]) -> Answered:
         for blend in strengths.ends
     ]
     best = min([found, *others], key=_rank)
-    if best.result.verdict is Verdict.PROVED_BEST:
-        best = replace(best, result=replace(best.result, verdict=Verdict.BEST_FOUND, gap=inf))
-    return _unless_close(best, strengths, end_point, until)
+    return _unless_close(_unproved(best), strengths, end_point, until)
+
+
+def _unproved(found: Answered) -> Answered:
+    """The answer without a proof that nothing is better."""
+    if found.result.verdict is not Verdict.PROVED_BEST:
+        return found
+    return replace(found, result=replace(found.result, verdict=Verdict.BEST_FOUND, gap=inf))
 
 
 def _rank(found: Answered) -> tuple[object, ...]:
@@ -128,7 +138,7 @@ def _settle(numbers: Numbers, names: set[str], blend: Contents, circumstances: C
         after = chemistry_of(poured(numbers.materials, numbers.masses_g(result.x)), end_point)
         margins = _margins(numbers, result.x, circumstances)
         right = _settled(names, chemistry, after) and margins_settled(
-            numbers.margins, margins, result.x, met=result.outcome is Outcome.MET
+            numbers.margins, margins, result.x, met=result.outcome is Outcome.MET or round_ < _STRICT_ROUNDS
         )
         if round_ > 0 and right and not _aims_moved(numbers, names, after):
             settled = True
@@ -146,24 +156,29 @@ def _settle(numbers: Numbers, names: set[str], blend: Contents, circumstances: C
     return Answered(numbers, replace(result, milliseconds=milliseconds), settled)
 
 
-def _margins(numbers: Numbers, x: Sequence[float], circumstances: Circumstances) -> dict[str, Margins]:
-    """The margins of all targets that are to hold with a chance, at the amounts x."""
+def _margins(
+    numbers: Numbers, x: Sequence[float], circumstances: Circumstances, *, least: bool = False
+) -> dict[str, Margins]:
+    """The margins of all targets that are to hold with a chance, at the amounts x; `least` as in `margins_of`."""
     masses, ratios = numbers.masses_g(x), numbers.ratios
     found = {
-        target.name: margins_of(target, numbers.materials, ratios.free, ratios.litres, masses, circumstances)
+        target.name: margins_of(
+            target, numbers.materials, ratios.free, ratios.litres, masses, circumstances, least=least
+        )
         for target in confident(numbers.targets)
     }
     return {name: margins for name, margins in found.items() if margins is not None}
 
 
-def _unless_sure(found: Answered, end_point: float, until: float) -> Answered:
+def _unless_sure(found: Answered, circumstances: Circumstances, until: float) -> Answered:
     """The answer; a clash only where it stands with a little less than the margins asked for."""
     numbers = found.numbers
     if not numbers.margins or not found.result.x:
         return found
     x = found.result.x
-    chemistry = chemistry_of(poured(numbers.materials, numbers.masses_g(x)), end_point)
-    less = {name: margins.scaled(_MARGIN_FOR_PROOF) for name, margins in numbers.margins.items()}
+    chemistry = chemistry_of(poured(numbers.materials, numbers.masses_g(x)), circumstances.end_point_ph)
+    margins = _margins(numbers, x, circumstances, least=True)
+    less = {name: both.scaled(_MARGIN_FOR_PROOF) for name, both in margins.items()}
     easier = numbers.with_margins(less, chemistry, x)
     if ranges_cannot_be_met(easier.problem, easier.goals, easier.start, until=until):
         return found

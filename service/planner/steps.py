@@ -5,15 +5,16 @@ law),
 
     n = ln(b/a)/ln(1 + k),
 
-strength by a difference, and what is read rather than tasted by the steps of `service.model.properties`. Every step
-may be replaced by the caller's own.
+down to the level of LEVEL_FLOORS, below which a step gets no finer: a share of next to nothing is nothing that anybody
+could notice. Strength goes by a difference, and what is read rather than tasted by the steps of
+`service.model.properties`. Every step may be replaced by the caller's own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import hypot, isfinite, log, log1p
+from math import exp, hypot, isfinite, log, log1p
 from typing import Final
 
 from service.chemistry.sugars import RELATIVE_SWEETNESS
@@ -40,6 +41,7 @@ _LARGEST_SHARE: Final = 10.0
 _SWEETEST: Final = 10.0
 _SWEETNESS: Final = "sucrose_equivalent_g_per_l"
 _LEAST_STEP: Final = 1e-3
+_DUST: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,19 @@ DEFAULT_STEPS: Final[Mapping[str, Step]] = {
 """Sugar 12 % lies in the 10 to 17 % of sucrose (0.17 Schutz and Pilgrim 1957; 0.10 to 0.17 McBride; both from memory,
 unverified); acidity 20 % is 0.22 of citric acid (Schutz and Pilgrim 1957, from memory, unverified), rounded. Juice 25 %
 and strength 1 % vol have no source: our defaults. The others are steps of instruments."""
+
+LEVEL_FLOORS: Final[Mapping[str, float]] = {
+    **dict.fromkeys(
+        ("extract_g_per_l", "sugar_g_per_l", "fermentable_sugar_g_per_l", "sucrose_equivalent_g_per_l"), 8.0
+    ),
+    "brix": 0.8,
+    "titratable_acidity": 0.5,
+    "juice_percent": 4.0,
+    "citrus_percent": 4.0,
+}
+"""Levels [the property's unit] below which a just-noticeable step is that at the level itself: by our shares it is then
+never finer than about 1 g/L of sugar, 0.1 g/L of acid and 1 % of juice, near which people begin to notice any (our
+default, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,27 +142,48 @@ OURS: Final = Senses()
 def steps_between(name: str, a: float, b: float, senses: Senses = OURS) -> float | None:
     """How many just-noticeable steps lead from one level to another.
 
-    n = ln(b/a)/ln(1 + k), or (b − a)/step
+    n = f(b) − f(a); f(x) = ln(x/L)/ln(1 + k) from the floor L of the property on, (x/L − 1)/ln(1 + k) below it, where
+    it goes on as straight as it came; or (b − a)/step
 
     Parameters: name of the property; a and b, levels in its unit, scalars; senses.
-    Returns: n, negative where b lies below a; None where a share of the level decides and a level is not above zero (a
-        share of nothing is nothing), unless both levels are the same.
-    Validity: levels well above the threshold of detection.
-    Source: Weber's law; k as DEFAULT_STEPS says.
+    Returns: n, negative where b lies below a; None where a share of the level decides, the property has no floor and a
+        level is not above zero (a share of nothing is nothing), unless both levels are the same.
+    Validity: a count of what can be told apart at its finest, not a scale of how strong something tastes.
+    Source: Weber's law; k as DEFAULT_STEPS says, L as LEVEL_FLOORS.
 
-    Example: 100 to 110 g/L of sugar is 0.61 steps of 17 % (computed): a miss of 10 % is hardly noticed.
+    Example: 100 to 110 g/L of sugar is 0.61 steps of 17 % (computed): a miss of 10 % is hardly noticed. A drop of lemon
+    juice in a glass, 0.05 % of it, is none at all.
 
     >>> round(steps_between("sugar_g_per_l", 100.0, 110.0, Senses((("sugar_g_per_l", Step(0.17, True)),))), 2)
     0.61
+    >>> round(steps_between("juice_percent", 0.0, 0.05), 2)
+    0.06
     """
     step = senses.step(name)
     if a == b:
         return 0.0
     if not step.relative:
         return (b - a) / step.size
-    if a <= 0.0 or b <= 0.0:
+    floor = LEVEL_FLOORS.get(name, 0.0)
+    if floor <= 0.0 and (a <= 0.0 or b <= 0.0):
         return None
-    return (log(b) - log(a)) / log1p(step.size)
+    return (_place(b, floor) - _place(a, floor)) / log1p(step.size)
+
+
+def _place(level: float, floor: float) -> float:
+    """Where a level stands: its logarithm, continued straight below the floor."""
+    return log(level) if level >= floor else log(floor) + level / floor - 1.0
+
+
+def _told(step: Step) -> str:
+    return f"{100.0 * step.size:g} %" if step.relative else f"{step.size:g}"
+
+
+def _level(place: float, floor: float) -> float:
+    """The inverse of `_place`."""
+    if floor <= 0.0:
+        return exp(place)
+    return exp(place) if place >= log(floor) else floor * (1.0 + place - log(floor))
 
 
 def value_after_steps(name: str, value: float, n: float, senses: Senses = OURS) -> float:
@@ -170,13 +206,17 @@ def value_after_steps(name: str, value: float, n: float, senses: Senses = OURS) 
         raise OutOfRangeError(f"Give at most {_MOST_STEPS:g} steps up or down, not {n:g}.")
     if n == 0.0:
         return value
-    if step.relative:
-        if value <= 0.0:
-            raise InputError(f"A step of {name} is a share of what is there, and there is none: give the value itself.")
-        return float(value * (1.0 + step.size) ** n)
-    after = value + n * step.size
+    floor = LEVEL_FLOORS.get(name, 0.0)
+    if not step.relative:
+        after = value + n * step.size
+    elif floor <= 0.0 and value <= 0.0:
+        raise InputError(f"A step of {name} is a share of what is there, and there is none: give the value itself.")
+    else:
+        after = _level(_place(value, floor) + n * log1p(step.size), floor)
+    if -_DUST * floor < after < 0.0:
+        return 0.0
     if after < 0.0:
-        raise InputError(f"{n:g} steps of {step.size:g} lead from {value:g} below zero: give fewer steps of {name}.")
+        raise InputError(f"{n:g} steps of {_told(step)} lead from {value:g} below zero: give fewer steps of {name}.")
     return after
 
 
@@ -190,13 +230,21 @@ DIMENSIONS: Final = (
 drinks name; and the smallest level that counts [its unit], below which there is no telling apart (our defaults)."""
 
 
+def _apart(a: float, b: float, step: Step) -> float:
+    """From one level to another by Weber's law alone; nothing where a share of nothing would have to be taken."""
+    if not step.relative:
+        return (b - a) / step.size
+    return (log(b) - log(a)) / log1p(step.size) if a > 0.0 and b > 0.0 else 0.0
+
+
 def perceptual_distance(values_a: Mapping[str, float], values_b: Mapping[str, float], senses: Senses = OURS) -> float:
     """How many just-noticeable steps two drinks are apart in all.
 
     D² = [Δln S/ln(1 + k_S)]² + [Δln TA/ln(1 + k_A)]² + [ΔABV/1.0]² + [Δln juice/ln(1 + k_J)]²
 
     Levels below the floors of DIMENSIONS (1 g/L sugar, 0.5 g/L acid, 1 % juice) count as the floor: a drink
-    without juice and one with 1 % are no distance apart, one with 2 % is as far from both.
+    without juice and one with 1 % are no distance apart, one with 2 % is as far from both. Above them Weber's law holds
+    alone, so that drinks with little juice or sugar are spaced more finely than `steps_between` counts.
 
     Parameters: values_a and values_b, property to level in its unit; senses.
     Returns: D [steps], zero or more.
@@ -214,7 +262,7 @@ def perceptual_distance(values_a: Mapping[str, float], values_b: Mapping[str, fl
         for name in names:
             if name in values_a and name in values_b:
                 a, b = max(values_a[name], floor), max(values_b[name], floor)
-                terms.append(steps_between(name, a, b, senses) or 0.0)
+                terms.append(_apart(a, b, senses.step(name)))
                 break
     if not terms:
         every = ", ".join(name for names, _ in DIMENSIONS for name in names)

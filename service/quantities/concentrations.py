@@ -13,7 +13,7 @@ from enum import Enum
 from typing import Final, Literal
 
 from service.errors import QuantityError
-from service.quantities.lexer import clean, quoted, read_number, split_error
+from service.quantities.lexer import clean, quoted, read_number, sound_error, split_error
 
 __all__ = [
     "ACIDS",
@@ -29,6 +29,11 @@ __all__ = [
 
 ACIDS: Final = ("tartaric", "citric", "malic", "lactic", "sulfuric")
 """Acids as which an acidity may be expressed."""
+
+SUGAR_TEST_G_PER_L: Final = 2.0
+SCALE_DEGREES: Final = 1.0
+"""Errors that are believed near zero too, where a dry drink is read: of a test for sugar, and of a sugar scale [°Bx or
+°P] (our default)."""
 
 _PER: Final = re.compile(r"\s*(?:/|\bper\b)\s*")
 _LITRE: Final = re.compile(r"/(?:liters?|litres?)\b")
@@ -181,6 +186,7 @@ def parse_acidity(text: str, *, pointer: str = "") -> Acidity:
     if not counted and acid is None:
         raise QuantityError(f"{quoted(text)}: say as which acid. {_ACIDITY_HOW}", pointer)
     _finite(number * factor, error, text, pointer, _ACIDITY_HOW)
+    sound_error(number * factor, error, text, pointer)
     return Acidity(number * factor, basis, acid, error, text)
 
 
@@ -214,6 +220,7 @@ def parse_sugar_concentration(text: str, *, pointer: str = "") -> SugarConcentra
         else:
             raise QuantityError(f'{quoted(text)}: write the error like "± 1 g/L" or "± 10 %".', pointer)
     _finite(value, error, text, pointer, _SUGAR_HOW)
+    sound_error(value, error, text, pointer, at_most=SUGAR_TEST_G_PER_L)
     return SugarConcentration(value, error, text)
 
 
@@ -240,6 +247,7 @@ def parse_sugar_scale(text: str, *, pointer: str = "") -> SugarScaleReading:
             raise QuantityError(f'{quoted(text)}: write the error in the same scale, like "± 0.2 Bx".', pointer)
     if abs(value) > 100.0:
         raise QuantityError(f"{quoted(text)} lies beyond 100, which is pure sugar. {_SCALE_HOW}", pointer)
+    sound_error(value, error, text, pointer, at_most=SCALE_DEGREES)
     return SugarScaleReading(value, scale, error, text)
 
 

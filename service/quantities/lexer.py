@@ -8,7 +8,7 @@ from typing import Final
 
 from service.errors import QuantityError
 
-__all__ = ["MAXIMUM_TEXT_CHARACTERS", "clean", "quoted", "read_number", "split_error"]
+__all__ = ["MAXIMUM_TEXT_CHARACTERS", "clean", "quoted", "read_number", "sound_error", "split_error"]
 
 MAXIMUM_TEXT_CHARACTERS: Final = 200
 """Longest text read as a quantity."""
@@ -138,3 +138,29 @@ def split_error(text: str, pointer: str) -> tuple[str, str | None]:
     if len(parts) > 2:
         raise QuantityError(f'{quoted(text)} has more than one "±". Write one value and one error.', pointer)
     return parts[0].strip(), parts[1].strip() if len(parts) == 2 else None
+
+
+_LARGEST_SHARE: Final = 0.5
+
+
+def sound_error(value: float, error: float | None, text: str, pointer: str, *, at_most: float = 0.0) -> None:
+    """Refuse a stated error that says nothing: none at all, or half of the value and more.
+
+    Parameters: value and error, in one unit, the error None where none was stated; text, as written; pointer;
+        at_most, an error that is let pass in any case, of what is read from zero on [the same unit].
+    Raises: QuantityError, saying what to write instead.
+
+    >>> sound_error(10.0, 0.2, "10 L ± 0.2 L", "")
+    """
+    if error is None:
+        return
+    if error <= 0.0:
+        raise QuantityError(
+            f'{quoted(text)}: no reading is exact. Write an error above zero after "±", or leave it out.', pointer
+        )
+    if error >= _LARGEST_SHARE * abs(value) and error > at_most:
+        raise QuantityError(
+            f"{quoted(text)}: an error of half the value or more leaves nothing known. Check both figures and their "
+            "units, or measure again.",
+            pointer,
+        )

@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Final
 
 from service.errors import QuantityError
-from service.quantities.lexer import clean, quoted, read_number, split_error
+from service.quantities.lexer import clean, quoted, read_number, sound_error, split_error
 from service.quantities.units import UNIT_BY_SPELLING, Kind, System, Unit, example_text, kinds_text, units_text
 
 __all__ = ["Quantity", "parse_quantity"]
@@ -161,7 +161,7 @@ def parse_quantity(text: str, kinds: Collection[Kind], *, liquid: bool = False, 
         which a bare `oz` is refused if a mass and a volume are both welcome; pointer, where the text stands.
     Returns: the quantity in base units.
     Raises: QuantityError, naming the units, for anything that is not such a quantity, is not finite, is a
-        negative amount, or lies below absolute zero.
+        negative amount, or lies below absolute zero; and for an error of an amount that is nothing, or half of it.
     Source: NIST Handbook 44, Appendix C.
 
     >>> round(parse_quantity("7 lb 8 oz", {Kind.MASS}).value_base, 6)  # 7.5 × 453.59237 g
@@ -185,6 +185,8 @@ def parse_quantity(text: str, kinds: Collection[Kind], *, liquid: bool = False, 
     if not math.isfinite(value) or (error is not None and not math.isfinite(error)):
         raise reader.refusal("this is too large")
     unit = terms[0].unit
-    if unit.kind is Kind.TEMPERATURE and value < ABSOLUTE_ZERO_C:
+    if unit.kind is not Kind.TEMPERATURE:
+        sound_error(value, error, text, pointer)
+    elif value < ABSOLUTE_ZERO_C:
         raise reader.refusal("this is below absolute zero, −273.15 °C")
     return Quantity(unit.kind, value, error, unit.system, text, unit.symbol)

@@ -77,6 +77,13 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     "no graduation": (body(SYRUP, glass={"graduation": "0 mL"}), "/glass/graduation"),
     "nothing that it is": (changed(SYRUP, solution=None), "/glass/stocks/0"),
     "two things that it is": (changed(SYRUP, ingredient="honey"), "/glass/stocks/0"),
+    "an error larger than the dose": (changed(SYRUP, amount="5 mL ± 50 mL"), "/glass/stocks/0/amount"),
+    "no error": (changed(SYRUP, amount="5 mL ± 0 mL"), "/glass/stocks/0/amount"),
+    "an error of half the drops": (
+        changed(LEMON, amount={"drops": 12, "error_drops": 6}),
+        "/glass/stocks/0/amount/error_drops",
+    ),
+    "a glass that may be empty": (body(SYRUP, base="100 mL ± 80 mL"), "/glass/base"),
     "two stocks of one name": (body(SYRUP, {**ACID, "name": "Syrup"}), "/glass/stocks/1/name"),
     "a stock called like the lot": (changed(SYRUP, name="Base"), "/glass/stocks/0/name"),
     "no strength": (changed(SYRUP, solution={"ingredient": "honey"}), "/glass/stocks/0/solution"),

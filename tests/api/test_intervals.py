@@ -138,8 +138,8 @@ def test_gross_and_tare_may_be_off() -> None:
         (("targets", "added_mass"), "1 kg ± 10 g"),
         (("targets", "titratable_acidity"), "6 ± 0.5 g/L tartaric"),
         (("targets", "sugar_g_per_l"), "30 ± 2 g/L"),
-        (("targets", "volume"), {"value": "11 L", "tolerance": "0.2 L ± 0.1 L"}),
-        (("instruments", "scale"), {"step": "1 g ± 1 g"}),
+        (("targets", "volume"), {"value": "11 L", "tolerance": "0.2 L ± 0.01 L"}),
+        (("instruments", "scale"), {"step": "1 g ± 0.1 g"}),
     ],
 )
 def test_errors_are_refused_where_nothing_was_read(path: tuple[Any, ...], to: Any) -> None:
@@ -148,6 +148,35 @@ def test_errors_are_refused_where_nothing_was_read(path: tuple[Any, ...], to: An
     assert pointer.startswith("/" + "/".join(map(str, path)))
     assert "±" in found[pointer]
     assert "Leave it out" in found[pointer]
+
+
+@pytest.mark.parametrize(
+    ("path", "text", "words"),
+    [
+        ((*LOT, "volume"), "10 L ± 30 L", "half the value"),
+        ((*LOT, "volume"), "10 L ± 0 L", "no reading is exact"),
+        ((*LOT, "titratable_acidity"), "5 ± 20 g/L tartaric", "half the value"),
+        ((*LOT, "residual_sugar"), "5 ± 4 g/L", "half the value"),
+        ((*ADDITION, "measured"), {"titratable_acidity": "5 ± 4 % citric"}, "error in g/L"),
+        ((*ADDITION, "measured"), {"titratable_acidity": "50 ± 40 g/L citric"}, "half the value"),
+        ((*ADDITION, "amount"), "400 g ± 800 g", "half the value"),
+        (("instruments", "volume"), {"error": "80 %"}, "half the reading"),
+        (("instruments", "titration"), {"error": "50 %"}, "half the reading"),
+    ],
+)
+def test_an_error_that_leaves_nothing_known_is_refused(path: tuple[Any, ...], text: Any, words: str) -> None:
+    body = changed(*path, to=text)
+    if path[-1] == "amount":
+        del body["additions"][0]["max"]
+    (pointer,) = found = errors(body)
+    assert pointer.startswith("/" + "/".join(map(str, path)))
+    assert words in found[pointer]
+
+
+def test_a_net_mass_is_known_better_than_to_half() -> None:
+    body = changed(*LOT, "volume")
+    body["lots"][0] |= {"gross": "10 kg ± 0.3 kg", "tare": "9.5 kg ± 0.3 kg"}
+    assert "half the value" in errors(body)["/lots/0/gross"]
 
 
 @pytest.mark.parametrize("text", ["10 L ±", "10 L ± -1 L", "10 L ± 1 g", "10 L ± 1 L ± 2 L", "10 L ± NaN L", "± 1 L"])

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from service.api.command import answer_file, table
 from service.api.later import NOT_ANSWERED_YET
+from service.api.settings import Settings
 from tests.api.real import EXAMPLES, PATHS, app, codes, examples, plan, post, taste, worked
 
 PATH = PATHS["judge_tasting"]
@@ -103,26 +104,58 @@ def test_a_free_unit_is_echoed_and_not_scaled() -> None:
 
 def test_a_level_becomes_a_target_that_a_blend_plan_takes() -> None:
     answer = taste(scored(property="sugar_g_per_l"))
-    target = answer["next"]["target"]
     assert answer["next"]["endpoint"] == "/v1/blend-plans"
+    targets = answer["next"]["targets"]
+    (target,) = targets.values()
+    best = answer["best"]
     assert target["value"] == pytest.approx(23.2941)
+    assert target["tolerance"] == pytest.approx(min(best["dose"] - best["low"], best["high"] - best["dose"]), rel=1e-4)
     lots = [{"name": "base", "volume": "10 L", "gravity": 0.998, "abv_percent": 8}]
-    for wanted in (target["value"], {"min": target["min"], "max": target["max"]}):
-        body = {"lots": lots, "additions": [{"ingredient": "honey"}], "targets": {target["property"]: wanted}}
-        assert plan(body)["outcome"] == "targets_met"
+    planned = plan({"lots": lots, "additions": [{"ingredient": "honey"}], "targets": targets})
+    assert planned["outcome"] == "targets_met"
+    assert planned["predicted"]["sugar_g_per_l"]["value"] == pytest.approx(23.2941, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("name", "levels"),
+    [
+        ("gravity", (8, 12, 16, 20)),
+        ("ph", (3.4, 8, 12, 18)),
+        ("abv_percent", (5, 50, 100, 150)),
+        ("brix", (9, 10, 101)),
+    ],
+)
+def test_a_level_that_no_drink_has_is_refused(name: str, levels: tuple[float, ...]) -> None:
+    body = doses({level: [5] for level in levels}, property=name)
+    found = refused(body)
+    assert f"/doses/{len(levels) - 1}/dose" in found
+    assert all("lies between" in text for text in found.values())
+
+
+def test_an_acidity_that_no_drink_has_is_refused() -> None:
+    rows = {5.0: [4], 60.0: [6], 500.0: [5]}
+    found = refused(doses(rows, property="titratable_acidity", dose_unit="g/L tartaric"))
+    assert set(found) == {"/doses/2/dose"}
+
+
+def test_near_nothing_no_finer_level_is_told_than_anybody_notices() -> None:
+    rows = {0.5: [4], 1.0: [6], 1.5: [7], 2.0: [5.9], 2.5: [4.2]}
+    answer = taste(doses(rows, property="sugar_g_per_l"))
+    # half a step of 12 % at the floor of 8 g/L (our default)
+    assert answer["best"]["half_step"] == pytest.approx(0.48)
 
 
 def test_a_level_of_acid_carries_its_unit() -> None:
     rows = {5.0: [4], 6.0: [6], 7.0: [7], 8.0: [5.9], 9.0: [4.2]}
     answer = taste(doses(rows, property="titratable_acidity", dose_unit="g/L tartaric"))
-    target = answer["next"]["target"]
-    assert target["value"].endswith(" g/L tartaric")
+    targets = answer["next"]["targets"]
+    assert all(text.endswith(" g/L tartaric") for text in targets["titratable_acidity"].values())
     assert answer["best"]["half_step"] == pytest.approx(0.1 * answer["best"]["dose"], rel=1e-5)  # half of 20 %
     lots = [{"name": "b", "volume": "10 L", "gravity": 1.0, "abv_percent": 8, "titratable_acidity": "5 g/L tartaric"}]
     body = {
         "lots": lots,
         "additions": [{"ingredient": "tartaric_acid"}],
-        "targets": {target["property"]: target["value"]},
+        "targets": targets,
     }
     assert plan(body)["outcome"] == "targets_met"
     assert set(refused(doses(rows, property="titratable_acidity"))) == {"/dose_unit"}
@@ -210,6 +243,21 @@ def test_every_default_is_named() -> None:
     assert {a["what"] for a in taste(pairs)["assumed"]} == {"sides", "blind", "random_order"}
 
 
+def test_the_least_doses_are_told_in_figures() -> None:
+    rows = {d * 1e-4: [s] for d, s in ((4, 4), (5, 6.1), (6, 6.9), (7, 6.3), (8, 4.2))}
+    answer = taste(doses(rows))
+    assert answer["summary"].startswith("Liked best at 0.0006; 95 % interval 0.0005")
+
+
+def test_the_document_and_the_service_agree_on_how_many_scores_a_list_holds() -> None:
+    schemas = app().get("/v1/openapi.json").json()["components"]["schemas"]
+    lists = [s for s in schemas["ScoredDose"]["properties"]["scores"]["oneOf"] if s.get("type") == "array"]
+    most = Settings().max_list_items
+    assert [s["maxItems"] for s in lists] == [most]
+    assert taste(doses({d: [5 + d % 2] * most for d in (1, 2, 3)}))["outcome"]
+    assert taste(doses({d: {f"t{k}": 5 + d % 2 for k in range(most + 1)} for d in (1, 2, 3)}))["outcome"]
+
+
 # Refusals.
 
 
@@ -224,6 +272,8 @@ def test_every_default_is_named() -> None:
         (doses({-1: {"A": 4}, 10: {"A": 5}}), {"/doses/0/dose"}),
         (doses({1e9: {"A": 4}, 10: {"A": 5}}), {"/doses/0/dose"}),
         (doses({1e-12: {"A": 4}, 10: {"A": 5}}), {"/doses/0/dose"}),
+        (doses({4e-8: {"A": 4}, 8e-8: {"A": 5}}), {"/doses/0/dose"}),
+        (doses({5: [5] * 51, 10: [6] * 51}), {"/doses/0/scores", "/doses/1/scores"}),
         (doses({0: {"A": "4"}, 10: {"A": 5}}), {"/doses/0/scores/A"}),
         (doses({0: {"A": 1e9}, 10: {"A": 5}}), {"/doses/0/scores/A"}),
         (doses({0: 5, 10: {"A": 5}}), {"/doses/0/scores"}),

@@ -104,6 +104,37 @@ def test_a_lot_poured_too_much() -> None:
     assert {a["name"]: a["mass_g"] for a in exact["amounts"]} == pytest.approx({"honey_average": 375.0})
 
 
+def test_a_part_of_a_lot_that_was_poured_wrong() -> None:
+    second = {**BASE, "name": "second", "volume": "10 L", "gravity": 1.030, "use": {"min": "2 L", "max": "2 L"}}
+    body = {**RECIPE, "lots": [BASE, second], "mistake": {"lot": "second", "meant": "2 L", "added": "3 L"}}
+    answer = post(PATH, body)
+    exact = next(o for o in answer["options"] if o["name"] == "make_everything_up")
+    # half as much again of everything else
+    found = {a["name"]: a for a in exact["amounts"]}
+    assert found["honey_average"]["mass_g"] == pytest.approx(750.0)
+    assert found["base"]["volume_ml"] == pytest.approx(10_000.0)
+    assert "second" not in found
+    # the one amount of the recipe is what was meant, and another lot of one amount went in by it
+    unsaid = post(PATH, {**body, "mistake": {"lot": "second", "added": "3 L"}})
+    assert unsaid["options"] == answer["options"]
+    honey = {**RECIPE, "lots": [BASE, second], "mistake": {"ingredient": "honey", "added": "1.8 kg"}}
+    more = {a["name"]: a["volume_ml"] for a in options(honey)["make_everything_up"]["amounts"]}
+    assert more["second"] == pytest.approx(0.2 * 2000.0)
+
+
+def test_an_addition_with_limits_that_was_poured_wrong() -> None:
+    recipe = {
+        **RECIPE,
+        "additions": [
+            {"ingredient": "honey", "max": "3 kg"},
+            {"ingredient": "lemon_juice_concentrate", "amount": "150 g"},
+        ],
+        "mistake": {"ingredient": "honey", "meant": "1.5 kg", "added": "1.8 kg"},
+    }
+    exact = options(recipe)["make_everything_up"]
+    assert {a["name"]: a["mass_g"] for a in exact["amounts"]}["lemon_juice_concentrate_400"] == pytest.approx(30.0)
+
+
 def test_sulfite_by_readings_or_by_what_went_in() -> None:
     drink = {"fault": "over_sulfited", "lots": [DRINK]}
     read = post(PATH, {**drink, "free_so2_now": "90 mg/L", "total_so2_now": "260 mg/L", "market": "eu"})
@@ -132,6 +163,11 @@ def test_a_fault_alone_is_answered_in_words(fault: str) -> None:
         ({**SWEET, "lots": []}, "/lots", "Name the drink"),
         ({**SWEET, "targets": {"gravity": 1.04}}, "/targets/gravity", "not too sweet"),
         ({**SWEET, "targets": {"gravity": {"min": 1.0}}}, "/targets/gravity", "a max"),
+        (
+            {**SWEET, "targets": {"gravity": {"max": 1.028, "confidence": 0.95}}},
+            "/targets/gravity/confidence",
+            "leave confidence out",
+        ),
         ({**SWEET, "prefer": [{"maximise": "volume"}]}, "/prefer", "leave prefer out"),
         ({**SWEET, "allow": ["spirit"]}, "/allow", "leave allow out"),
         ({**SWEET, "free_so2_now": "30 mg/L"}, "/free_so2_now", "over_sulfited"),
@@ -146,7 +182,7 @@ def test_a_fault_alone_is_answered_in_words(fault: str) -> None:
         ),
         (
             {"fault": "over_sulfited", "lots": [DRINK], "metabisulfite_added": {"amount": "1 tsp"}},
-            "/metabisulfite_added",
+            "/metabisulfite_added/amount",
             "mass",
         ),
         (

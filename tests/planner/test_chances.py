@@ -17,10 +17,9 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from service.model.properties import PROPERTIES
 from service.planner.asked import PlanAsked, TargetAsked
 from service.planner.blend_plan import solve_blend
-from service.planner.chances import Margin, chance_of, confident, margins_of, shortfall, z_of
+from service.planner.chances import Margin, chance_of, clearance_of, confident, margins_of, shortfall
 from service.planner.draws import drawn_properties
 from service.planner.intervals import Interval, spreads_of
 from service.planner.materials import Material, materials_of, poured
@@ -71,11 +70,20 @@ LONG = [pytest.param(range(12), id="12"), pytest.param(range(12, 90), id="78", m
 
 
 @pytest.mark.parametrize(("confidence", "z"), [(0.95, 1.6449), (0.99, 2.3263), (0.8, 0.8416), (0.6, 0.2533)])
-def test_one_end_takes_all_of_the_doubt_and_two_take_half_each(confidence: float, z: float) -> None:
-    """Quantiles of the normal law as in any table."""
+def test_what_one_end_leaves_is_the_others(confidence: float, z: float) -> None:
+    """Quantiles of the normal law as in any table: a far end leaves the near one all of the doubt."""
     one = TargetAsked("abv_percent", -inf, 7.0, None, "", confidence=confidence)
-    assert z_of(one) == pytest.approx(z, abs=1e-4)
-    assert z_of(replace(one, low=5.0)) == pytest.approx(NormalDist().inv_cdf(1.0 - 0.5 * (1.0 - confidence)), abs=1e-9)
+    near = Interval(6.9, 0.2, 0.0, ())
+    assert clearance_of(one, near).high == pytest.approx(0.2 * z, abs=1e-4)
+    assert clearance_of(replace(one, low=0.0), near).high == pytest.approx(0.2 * z, abs=1e-4)
+    half = 0.2 * NormalDist().inv_cdf(1.0 - 0.5 * (1.0 - confidence))
+    exactly = clearance_of(replace(one, low=7.0 - 2.0 * half), near)
+    assert (exactly.low, exactly.high) == pytest.approx((half, half), abs=1e-4)
+    low = 7.0 - 2.0 * half - 0.21
+    between = clearance_of(replace(one, low=low), near)
+    law = NormalDist(7.0 - between.high, 0.2)
+    assert law.cdf(7.0) - law.cdf(low) == pytest.approx(confidence, abs=1e-9)
+    assert 0.2 * z < between.high < half
 
 
 def test_a_margin_is_its_size_where_it_was_taken() -> None:
@@ -122,7 +130,7 @@ def _margins(numbers: Numbers, target: TargetAsked, plan: Solved, masses_g: Sequ
 def test_a_hair_is_no_shortfall() -> None:
     """A ten thousandth of a standard deviation is not told as a miss, a hundredth is."""
     target = TargetAsked("abv_percent", -inf, 7.0, None, "", confidence=0.95)
-    at_bound = Interval(7.0 - z_of(target) * 0.2, 0.2, 0.0, ())
+    at_bound = Interval(7.0 - NormalDist().inv_cdf(0.95) * 0.2, 0.2, 0.0, ())
     assert shortfall(target, at_bound) == 0.0
     assert shortfall(target, replace(at_bound, mean=at_bound.mean + 1e-4 * 0.2)) == 0.0
     assert shortfall(target, replace(at_bound, mean=at_bound.mean + 1e-2 * 0.2)) == pytest.approx(2e-3)
@@ -143,8 +151,8 @@ def test_plans_are_as_sure_as_asked(seeds: range) -> None:
             interval = plan.interval(target.name)
             assert chance_of(target, interval) >= target.confidence - 1e-3, (seed, target.name)
             assert shortfall(target, interval) == 0.0, (seed, target.name)
-            z = z_of(target)
-            gaps = (target.high - interval.quantile(z), interval.quantile(-z) - target.low)
+            clear = clearance_of(target, interval)
+            gaps = (target.high - interval.mean - clear.high, interval.mean - clear.low - target.low)
             bound += min(gaps) < 1e-3 * interval.sd
     assert bound >= 0.4 * len(seeds)
 
@@ -183,7 +191,7 @@ class Rival:
         return found
 
     def left(self, u: np.ndarray) -> np.ndarray:
-        """How far each bound is kept, in noticeable steps."""
+        """How far each bound is kept, in standard deviations."""
         masses, asked = self.masses(u), self.plan.asked
         spreads = spreads_of(self.plan.materials, masses, asked.circumstances)
         found = []
@@ -192,11 +200,12 @@ class Rival:
                 target.name, self.plan.materials, masses, spreads.contents, asked.circumstances.end_point_ph
             )
             assert value is not None
-            interval, z, step = spreads.interval(target.name, value), z_of(target), PROPERTIES[target.name].step(value)
+            interval = spreads.interval(target.name, value)
+            clear = clearance_of(target, interval)
             if target.high < inf:
-                found.append((target.high - interval.quantile(z)) / step)
+                found.append((target.high - interval.mean - clear.high) / max(interval.sd, 1e-9))
             if target.low > -inf:
-                found.append((interval.quantile(-z) - target.low) / step)
+                found.append((interval.mean - clear.low - target.low) / max(interval.sd, 1e-9))
         return np.array(found)
 
     def aim(self, u: np.ndarray) -> float:
@@ -281,7 +290,7 @@ def test_half_sure_is_the_plan_beside_its_mean() -> None:
 
 
 def test_two_ends_share_the_doubt() -> None:
-    """A range for which both ends bind leaves half of the doubt on either side."""
+    """The least addition goes as near to the lower end as leaves the chance of both; a narrow range is halved."""
     lot = {"name": "base", "volume": "10 L", "gravity": 0.998, "abv_percent": 8.0, "ph": 3.4}
     body: dict[str, Any] = {
         "lots": [lot],
@@ -291,8 +300,12 @@ def test_two_ends_share_the_doubt() -> None:
     plan = solved(plan_of(body))
     interval = plan.interval("gravity")
     assert plan.met
-    assert interval.chance_below(1.0105) == pytest.approx(0.05, abs=1e-4)
-    assert 1.0 - interval.chance_below(1.0155) <= 0.05 + 1e-6
+    assert interval.chance_below(1.0155) - interval.chance_below(1.0105) == pytest.approx(0.9, abs=1e-4)
+    assert interval.chance_below(1.0105) > 0.07
+    body["targets"]["gravity"]["max"] = 1.0140
+    narrow = solved(plan_of(body))
+    assert narrow.met
+    assert narrow.interval("gravity").chance_below(1.0105) == pytest.approx(0.05, abs=1e-4)
 
 
 # Where it cannot be.

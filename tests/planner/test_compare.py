@@ -90,10 +90,13 @@ def test_a_drink_does_not_differ_from_itself() -> None:
         assert found.exceeds_instruments in (False, None)
 
 
-def test_from_no_juice_to_some_there_are_no_steps() -> None:
+def test_from_no_juice_to_some_steps_are_no_finer_than_at_the_floor() -> None:
     found = by_name(differences(SWEET, LEMON, TOOLS))
-    assert found["juice_percent"].difference > 4.0
-    assert found["juice_percent"].steps is None
+    juice = found["juice_percent"]
+    assert juice.difference > 4.0
+    # 4 % at 4·ln 1.25 = 0.893 % each, then Weber's law
+    by_hand = 4.0 / (4.0 * log(1.25)) + log(juice.difference / 4.0) / log(1.25)
+    assert juice.steps == pytest.approx(by_hand, abs=0.02)
     assert found["titratable_acidity"].steps is not None
     assert found["titratable_acidity"].steps > 0.0
 

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from service.api.reading_correction import correction_from
 from service.api.requests_correction import CorrectionRequest
+from service.errors import InconsistentError
 from service.model.contents import Contents
 from service.model.properties import PROPERTIES, property_value
 from service.physics.refraction import refractometer_brix
@@ -286,6 +287,19 @@ def test_a_sourer_stock_is_sourer_in_the_plan() -> None:
     assert material.most_g == pytest.approx(2000.0 * 1.0322 - 900.0, rel=0.01)  # lemon juice of 8.2 °Bx
 
 
+def test_two_rows_of_one_ingredient_are_one_stock() -> None:
+    """A row of which nothing was poured yet is known as well as the other."""
+    lemon = {**BASE["additions"][1], "measured": {"brix": 8.2}}
+    added = {"ingredient": "lemon_juice_fresh", "measured": {"brix": 8.2}, "amount": "900 g"}
+    additions = [BASE["additions"][0], lemon, {**lemon, "max": "1 L"}]
+    asked = asked_of({**BASE, "additions": additions, "added": [BASE["added"][0], added]})
+    rest = Rest(asked, believed(asked)).additions
+    first, second = (a for a in rest if a.ingredient.id == "lemon_juice_fresh")
+    assert first.per_g is not None
+    assert first.per_g == second.per_g
+    assert {u.name for u in first.unknowns or ()} == {u.name for u in second.unknowns or ()} != set()
+
+
 def test_what_is_left_of_a_lot_stays_available() -> None:
     lots = [
         BASE["lots"][0],
@@ -400,7 +414,7 @@ def test_a_misweighed_addition_is_found(grams: float) -> None:
     ("name", "error", "words"),
     [
         ("refractometer", 1.6, "the refractometer probably reads {} °Bx too high."),
-        ("volume", -2.5, "the volume was probably read {} L too low."),
+        ("volume", 2.5, "the volume was probably read {} L too high."),
     ],
 )
 def test_an_instrument_that_is_off_is_found(name: str, error: float, words: str) -> None:
@@ -410,6 +424,152 @@ def test_an_instrument_that_is_off_is_found(name: str, error: float, words: str)
     off = first.told - first.probably
     assert first.text == words.format(f"{abs(off):.{1 if name == 'refractometer' else 2}f}")
     assert off == pytest.approx(error, abs=0.4)
+
+
+@pytest.mark.parametrize("gone", [1.5, 2.5])
+def test_drink_that_is_gone_is_one_suspect_with_a_volume_read_too_low(gone: float) -> None:
+    """Only the volume is less than was poured, and what is in it fits: racking took it, or it was misread."""
+    found = correct_blend(truth(volume=-gone)).consistency
+    first = found.culprits[0]
+    assert (first.kind, first.of, first.unit) == ("loss", VESSEL, "L")
+    assert first.told - first.probably == pytest.approx(gone, abs=0.15)
+    assert f"about {first.told - first.probably:.2f} L less than was poured: lost at racking, or misread" in first.text
+    assert not any(c.kind == "reading" and c.of == "volume" for c in found.culprits)
+    assert first.text in found.text
+
+
+def test_a_loss_does_not_explain_a_drink_that_is_another() -> None:
+    """Less of the base leaves the rest stronger in honey: that is no loss of drink."""
+    assert "loss" not in {c.kind for c in correct_blend(truth(base_l=13.0)).consistency.culprits}
+
+
+def test_a_loss_that_is_told_fits_and_is_taken_off() -> None:
+    asked = truth(volume=-1.5)
+    (stage,) = asked.stages
+    told = replace(asked, stages=(replace(stage, lost_l=1.5, lost_sd_l=0.1),))
+    belief, whole = believed(told), believed(asked)
+    assert judged(belief).verdict == "consistent"
+    assert belief.planned.volume_ml == pytest.approx(whole.planned.volume_ml - 1500.0, rel=1e-9)
+    # so much of everything
+    share = belief.planned.mass_g / whole.planned.mass_g
+    assert belief.planned.vector == pytest.approx([share * v for v in whole.planned.vector])
+    assert belief.left_g == pytest.approx([share * g for g in whole.masses_g])
+    assert correct_blend(told).drink.volume.value == pytest.approx(whole.planned.volume_ml / 1000.0 - 1.5, abs=0.1)
+
+
+def test_what_moves_a_drink_moves_it_after_a_loss_too() -> None:
+    """Shifts after a loss against differences of contents·(1 − litres lost/volume), which is what losing does."""
+    (stage,) = base().stages
+    asked = replace(base(), stages=(replace(stage, lost_l=3.0, lost_sd_l=0.3),))
+    before, after = believed(base()), believed(asked)
+    for k, unknown in enumerate(before.unknowns):
+        found = []
+        for z in (0.01, -0.01):
+            whole = moved(before.planned, [unknown], [z])
+            found.append(np.array(whole.scaled(1.0 - 3000.0 / whole.volume_ml).vector))
+        expected = (found[0] - found[1]) / 0.02
+        scale = float(np.abs(expected).max())
+        assert np.array(after.unknowns[k].shift) == pytest.approx(expected, abs=1e-4 * scale), unknown.name
+    lost = after.unknowns[-1]
+    assert lost.what == "volume lost"
+    litres = before.planned.volume_ml / 1000.0
+    assert lost.shift == pytest.approx([-0.3 / litres * v for v in before.planned.vector])
+
+
+def test_more_than_there_is_cannot_have_been_lost() -> None:
+    with pytest.raises(InconsistentError, match="cannot have been lost") as caught:
+        corrected(lost="40 L")
+    assert caught.value.pointer == "/lost"
+
+
+# One correction after another.
+
+SECOND = [{"ingredient": "honey_acacia", "amount": "250 g"}, {"ingredient": "water_deionised", "amount": "800 g"}]
+
+
+def in_two_stages(*second: ReadingAsked, **first: Any) -> CorrectionAsked:
+    """The base request poured and read as always, then more, and the second readings."""
+    stage = {"added": BASE["added"], "measured": {**BASE["measured"], **first}}
+    asked = asked_of({**BASE, "earlier": [stage], "added": SECOND, "measured": {"gravity": 1.0115}})
+    earlier = tuple(r for r in asked.readings if r.stage == 0)
+    return replace(asked, readings=(*earlier, *(replace(r, stage=1) for r in second)))
+
+
+def test_earlier_readings_speak_of_what_was_there_then() -> None:
+    """Their lines in two stages are those of the first correction alone: pours since then have no part in them."""
+    alone, both = believed(base()), believed(in_two_stages(*ALL))
+    names = [(u.what, u.of) for u in both.unknowns]
+    places = [names.index((u.what, u.of)) for u in alone.unknowns]
+    assert len(both.unknowns) == len(alone.unknowns) + 2  # how much honey and water went in the second time
+    prior = believed(replace(in_two_stages(), readings=base().readings))
+    for one, two in zip(alone.linear, prior.linear, strict=True):
+        assert [two.slopes[k] for k in places] == pytest.approx(one.slopes, rel=1e-9, abs=1e-15)
+        assert sum(map(abs, two.slopes)) == pytest.approx(sum(map(abs, one.slopes)))
+        assert two.value == pytest.approx(one.value)
+        assert two.variance == pytest.approx(one.variance)
+
+
+@given(
+    gravity=st.floats(1.008, 1.0115),
+    acidity=st.floats(6.2, 7.3),
+    chosen=st.sets(st.sampled_from(range(len(ALL))), min_size=1),
+)
+@settings(deadline=None, max_examples=15)
+def test_a_second_correction_that_reads_what_was_expected_changes_nothing(
+    gravity: float, acidity: float, chosen: set[int]
+) -> None:
+    readings = [ALL[k] for k in sorted(chosen)]
+    first = {"gravity": gravity, "titratable_acidity": f"{acidity:.4f} g/L tartaric"}
+    poured = believed(in_two_stages(**first))
+    seen = [s for s in believed(in_two_stages(*readings, **first)).readings if s.stage == 1]
+    quiet = [ReadingAsked(s.name, s.expected, s.error) for s in seen]
+    again = believed(in_two_stages(*quiet, **first))
+    sds = np.array(poured.before.sds)
+    moved_by = (np.array(again.after.mean) - np.array(poured.after.mean)) / np.where(sds > 0.0, sds, 1.0)
+    assert np.abs(moved_by).max() < 1e-4
+    assert again.contents.vector == pytest.approx(poured.contents.vector, rel=1e-5, abs=1e-4)
+    assert all(a <= b + 1e-9 for a, b in zip(again.after.sds, poured.after.sds, strict=True))
+    assert all(abs(s.surprise) < 1e-3 for s in again.readings if s.stage == 1)
+
+
+def test_a_second_correction_agrees_with_the_first() -> None:
+    """What the first promised is poured and its gravity read: the second promises the same acidity, and adds nothing.
+
+    Without the first readings the acidity would be what the request has entered, some half gram lower.
+    """
+    body = {**BASE, "targets": {"gravity": 1.012, "titratable_acidity": "7.2 g/L tartaric"}}
+    first = correct_blend(asked_of(body))
+    again = correct_blend(asked_of({**first.next, "measured": {"gravity": 1.012}}))
+    promised, kept = first.plan.predicted.titratable_acidity, again.drink.titratable_acidity
+    assert promised is not None
+    assert kept is not None
+    assert kept.value == pytest.approx(promised.value, abs=0.01)
+    assert again.outcome == "nothing_to_add"
+    assert kept.high - kept.low <= (promised.high - promised.low) * 1.01
+    assert [r.property for r in again.earlier_readings] == [r.property for r in first.readings]
+    assert {r.stage for r in again.readings} == {2}
+    forgotten = correct_blend(
+        asked_of({**first.next, "earlier": [{"added": BASE["added"]}], "measured": {"gravity": 1.012}})
+    )
+    other = forgotten.drink.titratable_acidity
+    assert other is not None
+    assert other.value < promised.value - 0.2
+
+
+def test_two_stages_without_a_reading_between_are_one() -> None:
+    """But for weighing twice."""
+    twice = asked_of({**BASE, "earlier": [{"added": BASE["added"][:2]}], "added": BASE["added"][2:]})
+    one, two = believed(base()), believed(twice)
+    assert two.after.mean == pytest.approx(one.after.mean, abs=1e-9)
+    assert two.chi_square == pytest.approx(one.chi_square)
+
+
+def test_a_large_correction_writes_no_covariance() -> None:
+    belief = believed(base())
+    Rest(base(), belief).plan()
+    Told(belief).updated()
+    judged(belief)
+    assert "covariance" not in belief.after.__dict__
 
 
 def test_a_sour_lemon_juice_is_believed_and_if_too_sour_accused() -> None:
@@ -440,6 +600,16 @@ def test_readings_that_nothing_explains_accuse_nobody() -> None:
     assert found.consistency.verdict == "inconsistent"
     assert found.consistency.culprits == ()
     assert "No single thing explains them" in found.consistency.text
+
+
+def test_nothing_is_proved_of_readings_that_do_not_fit() -> None:
+    found = correct_blend(truth(honey_g=300.0))
+    assert found.outcome == "targets_met"
+    assert found.summary.startswith("Do not add yet: the readings do not fit")
+    assert "Only if every reading were true" in found.summary
+    assert "proved" not in found.summary + found.plan.summary
+    assert "Add " not in found.summary
+    assert "(proved)" in correct_blend(truth()).summary
 
 
 def test_hardly_fitting_readings_are_a_warning() -> None:
@@ -490,9 +660,49 @@ def test_a_carbonate_is_only_proposed_where_allowed(allow: list[str], helps: boo
     assert "Acid cannot be taken out again" in acid.text
 
 
+def test_what_only_whole_packs_miss_is_not_beyond_undoing() -> None:
+    additions = [BASE["additions"][0], {"ingredient": "lemon_juice_fresh", "pack": "800 mL", "max_packs": 2}]
+    found = corrected(
+        additions=additions,
+        added=BASE["added"][:1],
+        measured={"gravity": 1.0105},
+        targets={"gravity": 1.012, "titratable_acidity": "6.5 g/L tartaric"},
+    )
+    assert found.outcome == "nearest_measurable"
+    assert found.cannot_be_undone == ()
+    assert "Cannot be undone" not in found.summary
+
+
+def test_only_what_moves_a_target_the_right_way_is_proposed_for_it() -> None:
+    """The conflict is that of a gravity and an acidity; water helps the one against the other."""
+    targets = {"gravity": {"max": 1.0085}, "titratable_acidity": {"min": "6.85 g/L tartaric"}}
+    found = corrected(additions=BASE["additions"][:1], targets=targets)
+    (sweet,) = [u for u in found.cannot_be_undone if u.property == "gravity"]
+    assert sweet.passed
+    assert found.plan.clash is not None
+    for name in sweet.would_help:
+        assert "honey" not in name
+        assert "acid" not in name
+
+
+def test_what_is_poured_is_never_to_be_poured_less() -> None:
+    additions = [BASE["additions"][0], {"ingredient": "water_deionised", "max": "5 L"}]
+    found = corrected(additions=additions, targets={"gravity": {"max": 1.004}})
+    clash = found.plan.clash
+    assert clash is not None
+    assert f"all {found.drink.volume.value:.4g} L of {VESSEL}" in clash.text  # the fact stays
+    assert not any(VESSEL in relaxed.member for relaxed in clash.relax)
+    assert clash.text.count(VESSEL) == 1
+    assert "pour only" not in clash.text
+    assert clash.text in found.plan.summary
+    assert "accept a gravity of" in clash.text
+
+
 def test_too_weak_needs_something_stronger() -> None:
     found = corrected(targets={"abv_percent": {"min": 9.0}})
     (weak,) = found.cannot_be_undone
+    assert weak.passed is False
+    assert "Out of reach: Strength" in found.summary
     assert "something stronger" in weak.text
     assert weak.settled is False
 
@@ -536,3 +746,60 @@ def test_a_90_percent_interval_is_z_90_wide() -> None:
     seen = believed(base()).readings[0]
     report = corrected().readings[0]
     assert report.expected_high - report.expected_low == pytest.approx(2.0 * Z_90 * seen.expected_sd, abs=2e-5)
+
+
+# In the caller's words.
+
+
+def test_amounts_are_told_as_they_were_entered() -> None:
+    water = [{"ingredient": "water_deionised", "amount": "3 L"}, BASE["added"][0]]
+    found = corrected(added=water, measured={"gravity": 1.0098, "volume": "21.4 L", "abv_percent": 7.8})
+    (culprit,) = [c for c in found.consistency.culprits if c.of == "water_deionised"]
+    assert culprit.unit == "L"
+    assert culprit.told == pytest.approx(3.0, abs=0.01)
+    assert " L went in, " in culprit.text
+    assert " g " not in culprit.text
+
+
+def test_us_requests_are_answered_in_us_units() -> None:
+    added = [{"ingredient": "honey_acacia", "amount": "1 lb 9 oz"}]
+    heavy = corrected(units="us", added=added, measured={"gravity": 1.020, "volume": "5.6 gal"})
+    (honey,) = [c for c in heavy.consistency.culprits if c.kind == "amount"]
+    assert " lb " in honey.text
+    assert " g went" not in honey.text
+    gone = corrected(units="us", added=added, measured={"gravity": 1.0095, "volume": "4.7 gal"})
+    assert " gal (" in gone.consistency.culprits[0].text or " fl oz (" in gone.consistency.culprits[0].text
+    (volume,) = [u for u in gone.updated if u.what == "volume"]
+    assert " gal (" in volume.text
+
+
+def test_no_figure_lies_below_nothing_and_none_is_told_that_did_not_change() -> None:
+    lots = [{"name": "base", "volume": "20 L", "gravity": 0.998, "abv_percent": 8.0, "ph": 3.4}]
+    for gravity in (1.0065, 1.0075, 1.0085):
+        found = corrected(lots=lots, measured={"gravity": gravity, "abv_percent": 7.6, "volume": "22.4 L"})
+        for update in found.updated:
+            assert update.now.low >= 0.0
+            assert "-0" not in update.text
+            assert not (update.of == "water_deionised" and update.what == "Brix")
+
+
+def test_stocks_of_one_ingredient_are_told_apart_in_words() -> None:
+    honey = BASE["additions"][0]
+    additions = [{**honey, "max": "200 g", "measured": {"moisture_percent": 16}}, honey]
+    found = corrected(
+        additions=additions,
+        added=[{"ingredient": "lemon_juice_fresh", "amount": "900 g"}],
+        measured={"gravity": 1.0005},
+        targets={"gravity": 1.012},
+    )
+    assert "acacia honey (as measured)" in found.summary
+    assert "acacia honey (not measured)" in found.summary
+    assert "honey 2" not in found.summary
+
+
+def test_cautions_of_a_vessel_of_juice_are_no_longer_than_others() -> None:
+    lots = [{"name": "must", "volume": "20 L", "gravity": 1.045, "abv_percent": 0.0, "class": "citrus_juice"}]
+    found = corrected(lots=lots, added=[], measured={"gravity": 1.045}, targets={"gravity": {"max": 1.04}})
+    raw = [c.text for c in (*found.cautions, *found.plan.cautions) if c.code == "raw_juice"]
+    assert any(text.startswith("The drink is") for text in raw)
+    assert all(len(text.split()) <= 30 for text in raw)

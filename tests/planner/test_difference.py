@@ -189,6 +189,29 @@ def test_a_small_panel_is_told_that_it_proves_nothing() -> None:
     assert report.discriminators.high == pytest.approx((high - 1 / 3) / (2 / 3), rel=1e-5)
 
 
+@pytest.mark.parametrize(("n", "k"), [(20, 12), (12, 9), (24, 15)])
+def test_one_side_is_told_with_one_bound_and_two_sides_with_an_interval(n: int, k: int) -> None:
+    answer = judged(DifferenceAsked("triangle", n, k))
+    report = answer.difference
+    assert report is not None
+    assert report.significant
+    # a lower bound that holds with 95 % is the lower end of a central 90 % interval, rounded down
+    right = float(binomtest(k, n).proportion_ci(0.90, "exact").low)
+    assert f"At least {int(100.0 * (right - 1 / 3) / (2 / 3))} % of people" in answer.summary
+    assert "Between" not in answer.summary
+    sided = judged(DifferenceAsked("two_afc", 24, 21, "two"))
+    ends = binomtest(21, 24).proportion_ci(0.95, "exact")
+    low, high = int(100.0 * (2.0 * ends.low - 1.0)), 1 + int(100.0 * (2.0 * ends.high - 1.0))
+    assert f"Between {low} and {high} % of people tell the samples apart (95 % interval)" in sided.summary
+
+
+def test_a_chance_too_small_for_a_number_is_not_told_as_nothing() -> None:
+    answer = judged(DifferenceAsked("triangle", 10_000, 10_000))
+    assert "p below 1e-300" in answer.summary
+    assert "p = 0 " not in answer.summary
+    assert "At least 99 %" in answer.summary  # 0.05^(1/10000) is 0.9997
+
+
 def test_all_right_leaves_the_distance_open() -> None:
     report = judged(DifferenceAsked("duo_trio", 8, 8)).difference
     assert report is not None

@@ -36,25 +36,23 @@ class Held:
     def lots_g(self) -> list[float]:
         return [g if m.kind == "lot" else 0.0 for m, g in zip(self.materials, self.masses_g, strict=True)]
 
-    def chances(self, masses_g: list[float]) -> dict[str, float]:
-        """Chance of being beyond the end that is told, by first order."""
+    def chances(self, masses_g: list[float]) -> dict[tuple[str, str], float]:
+        """Chance of being beyond each end that is told, by first order."""
         spreads = spreads_of(self.materials, masses_g, self.asked.circumstances)
         values = values_of((self.materials, masses_g, self.asked.circumstances))
-        found = {}
+        found: dict[tuple[str, str], float] = {}
         for told in self.first.overshoot:
+            end = told.property, told.end
             if told.property not in values:
-                found[told.property] = 0.0
+                found[end] = 0.0
                 continue
-            bound, above = self.bound(told.property)
-            below = spreads.interval(told.property, values[told.property]).chance_below(bound)
-            found[told.property] = 1.0 - below if above else below
+            target = next(t for t in self.asked.targets if t.name == told.property)
+            above = told.end == "upper"
+            below = spreads.interval(told.property, values[told.property]).chance_below(
+                target.high if above else target.low
+            )
+            found[end] = 1.0 - below if above else below
         return found
-
-    def bound(self, name: str) -> tuple[float, bool]:
-        target = next(t for t in self.asked.targets if t.name == name)
-        told = next(o for o in self.first.overshoot if o.property == name)
-        above = abs(target.high - told.bound) < abs(target.low - told.bound)
-        return (target.high if above else target.low), above
 
 
 def _body(seed: int, chance: float, **more: Any) -> dict[str, Any]:
@@ -92,10 +90,12 @@ def test_overshooting_is_as_rare_as_asked(seeds: range) -> None:
         part = 0.05 / len(here.first.overshoot)
         before, after = here.chances(here.lots_g), here.chances(here.masses_g)
         for told in here.first.overshoot:
-            assert told.chance == pytest.approx(after[told.property], abs=2e-4), (seed, told)
-            most = part if before[told.property] <= part else before[told.property] + 0.1 * part
+            end = told.property, told.end
+            assert told.chance_before == pytest.approx(before[end], abs=2e-4), (seed, told)
+            assert told.chance == pytest.approx(after[end], abs=2e-4), (seed, told)
+            most = part if before[end] <= part else before[end] + 0.1 * part
             assert told.chance <= most + 2e-4, (seed, told)
-        counted = [o.chance for o in here.first.overshoot if before[o.property] <= part]
+        counted = [o.chance for o in here.first.overshoot if before[o.property, o.end] <= part]
         assert sum(counted) <= 0.05 + 1e-3
     assert some_held >= 0.3 * len(seeds)
 
@@ -107,15 +107,16 @@ def test_overshooting_is_as_rare_by_simulation(seeds: range) -> None:
     law where it was not read, and left out."""
     for seed in seeds:
         here = held(seed)
-        names = [o.property for o in here.first.overshoot if o.property != "ph"]
+        names = list(dict.fromkeys(o.property for o in here.first.overshoot if o.property != "ph"))
         spreads = spreads_of(here.materials, here.masses_g, here.asked.circumstances)
         drawn = drawn_properties(spreads, names, 50_000, seed)
         for told in here.first.overshoot:
             if told.property == "ph":
                 continue
-            bound, above = here.bound(told.property)
+            target = next(t for t in here.asked.targets if t.name == told.property)
             values = drawn[told.property]
-            share = float(((values > bound) if above else (values < bound)).mean())
+            beyond = values > target.high if told.end == "upper" else values < target.low
+            share = float(beyond.mean())
             within = 0.02 if told.property == "titratable_acidity" else 0.01
             assert share == pytest.approx(told.chance, abs=within), (seed, told.property)
 
@@ -202,11 +203,11 @@ def test_what_the_lots_alone_overshoot_hardly_becomes_likelier() -> None:
     }
     here = _held(body)
     (told,) = here.first.overshoot
-    before = here.chances(here.lots_g)["titratable_acidity"]
+    before = here.chances(here.lots_g)["titratable_acidity", "upper"]
     assert before > 0.05
     assert told.chance <= before + 0.005 + 2e-4
     assert told.chance_at_once > 0.4
-    assert "The lots alone are beyond the range of acidity" in here.first.text
+    assert "The acidity may be beyond its upper end before anything is added" in here.first.text
     assert "at most 5 %" not in here.first.text
 
 
@@ -243,4 +244,4 @@ def test_what_is_told_is_predicted_of_the_first_addition() -> None:
         assert here.first.overshoot_at_most == 0.05
         at_once = here.chances([a.mass_g for a in here.plan.amounts])
         for told in here.first.overshoot:
-            assert told.chance_at_once == pytest.approx(at_once[told.property], abs=1e-3)
+            assert told.chance_at_once == pytest.approx(at_once[told.property, told.end], abs=1e-3)

@@ -156,8 +156,8 @@ WITHIN: dict[str, tuple[float, float, float]] = dict.fromkeys(PROPERTIES, (0.03,
 ten, all of them. Three standard errors of a simulated end are 0.03 of a half width.
 
 The worst of gravity, extract and sugar are lots with next to no extract (see DRY), the worst of acidity has chestnut
-honey, so nearly neutral that its acids would fall below nothing. The worst pH has almost no buffer. The juice trade's ratio has
-acid below the stroke; where the acidity of a mead was not read it varies by half of itself, more than an
+honey, so nearly neutral that its acids would fall below nothing. The worst pH has almost no buffer. The juice trade's
+ratio has acid below the stroke; where the acidity of a mead was not read it varies by half of itself, more than an
 expansion to the third moment can follow."""
 
 
@@ -413,7 +413,7 @@ def test_two_halves_of_an_ingredient_are_one(ingredient: str) -> None:
 )
 def test_a_measured_ingredient_is_known_better(ingredient: str, measured: dict[str, Any], narrower: str) -> None:
     lot = {
-        "name": "mead", "class": "mead", "volume": "10 L ± 0 L", "gravity": 1.0, "abv_percent": 9.0, "ph": 3.4,
+        "name": "mead", "class": "mead", "volume": "10 L ± 0.0001 L", "gravity": 1.0, "abv_percent": 9.0, "ph": 3.4,
         "titratable_acidity": "5 g/L tartaric", "residual_sugar": "4 g/L",
     }  # fmt: skip
     table, known = (
@@ -489,7 +489,7 @@ def _beside(here: Spreads, unknown: Unknown, z: float) -> dict[str, float]:
 
 def test_what_a_class_leaves_open_is_its_own_spread() -> None:
     """A mead whose sugar was not tested: the standard deviation of its class, where there is sugar to spare."""
-    lot = {"name": "mead", "class": "mead", "volume": "10 L ± 0 L", "gravity": 1.02, "abv_percent": 9.0}
+    lot = {"name": "mead", "class": "mead", "volume": "10 L ± 0.0001 L", "gravity": 1.02, "abv_percent": 9.0}
     recipe = _forecast([lot], [], instruments=_NO_ERRORS["instruments"])
     interval = spreads(recipe).interval("sugar_g_per_l", values_of(recipe)["sugar_g_per_l"])
     sd = DRY_EXTRACT[LotClass.MEAD].sd

@@ -7,6 +7,7 @@ from memory, unverified; the counts of steps that follow from them are computed,
 from __future__ import annotations
 
 from itertools import pairwise
+from math import log
 
 import pytest
 from hypothesis import given, settings
@@ -18,6 +19,7 @@ from service.model.properties import PROPERTIES
 from service.planner.steps import (
     DEFAULT_STEPS,
     DIMENSIONS,
+    LEVEL_FLOORS,
     OURS,
     STEPS_ARE,
     STEPS_SOURCE,
@@ -77,25 +79,60 @@ def test_every_property_has_a_step_and_the_rest_are_those_of_the_instruments() -
 
 
 def test_a_share_of_nothing_is_no_step() -> None:
-    assert steps_between("juice_percent", 0.0, 8.0) is None
-    assert steps_between("sugar_g_per_l", 80.0, 0.0) is None
-    assert steps_between("titratable_acidity", -1.0, 5.0) is None
-    assert steps_between("juice_percent", 0.0, 0.0) == 0.0
+    # what nobody tastes, or what has no level that it begins at
+    assert steps_between("cost", 0.0, 8.0) is None
+    assert steps_between("sugar_acid_ratio", 20.0, 0.0) is None
+    assert steps_between("cost", 0.0, 0.0) == 0.0
     assert steps_between("abv_percent", 0.0, 6.0) == pytest.approx(6.0)
     with pytest.raises(InputError, match="give the value itself"):
-        value_after_steps("juice_percent", 0.0, -1.0)
-    assert value_after_steps("juice_percent", 0.0, 0.0) == 0.0
+        value_after_steps("cost", 0.0, -1.0)
+    assert value_after_steps("cost", 0.0, 0.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("name", "a", "b", "steps"),
+    [
+        # a step is never finer than ln(1 + k) of the floor: 8·0.1133 = 0.907 g/L, 4·0.2231 = 0.893 %, 0.0912 g/L
+        ("sucrose_equivalent_g_per_l", 1.8, 1.83, 0.03 / 0.907),
+        ("sugar_g_per_l", 0.0, 0.907, 1.0),
+        ("juice_percent", 0.05, 0.15, 0.1 / 0.893),
+        ("citrus_percent", 0.0, 4.0, 4.0 / 0.893),
+        ("titratable_acidity", 0.0, 0.1, 0.1 / 0.0912),
+        ("titratable_acidity", -0.1, 0.1, 0.2 / 0.0912),
+        # across the floor both add up; above it Weber's law is untouched
+        ("juice_percent", 0.0, 8.0, 4.0 / 0.893 + log(2.0) / log(1.25)),
+        ("juice_percent", 4.0, 5.0, 1.0),
+        ("sugar_g_per_l", 8.0, 8.96, 1.0),
+        ("brix", 0.0, 0.8, 1.0 / log(1.12)),
+    ],
+)
+def test_near_nothing_a_step_gets_no_finer(name: str, a: float, b: float, steps: float) -> None:
+    assert steps_between(name, a, b) == pytest.approx(steps, rel=2e-3)
+    assert steps_between(name, b, a) == pytest.approx(-steps, rel=2e-3)
+
+
+@pytest.mark.parametrize("name", sorted(LEVEL_FLOORS))
+def test_steps_pass_smoothly_over_the_floor(name: str) -> None:
+    floor = LEVEL_FLOORS[name]
+    below, above = (steps_between(name, floor, floor * (1.0 + way * 1e-6)) for way in (-1.0, 1.0))
+    assert below == pytest.approx(-(above or 0.0), rel=1e-5)
+    assert value_after_steps(name, floor, -0.5) < floor < value_after_steps(name, floor, 0.5)
+    # the floors are those of about 1 g/L of sugar, 0.1 g/L of acid and 1 % of juice (our default)
+    share = OURS.step(name).size
+    usual = {"brix": 0.1, "titratable_acidity": 0.1, "juice_percent": 1.0, "citrus_percent": 1.0}.get(name, 1.0)
+    assert share * floor == pytest.approx(usual, rel=0.05)
 
 
 def test_steps_that_lead_below_zero_or_nowhere_are_refused() -> None:
-    with pytest.raises(InputError, match="below zero"):
-        value_after_steps("abv_percent", 0.5, -1.0)
+    for name, level in (("abv_percent", 0.5), ("juice_percent", 0.0), ("sugar_g_per_l", 0.5)):
+        with pytest.raises(InputError, match="below zero"):
+            value_after_steps(name, level, -1.0)
     for n in (1e3, float("nan"), float("inf")):
         with pytest.raises(OutOfRangeError, match="at most 100"):
             value_after_steps("sugar_g_per_l", 80.0, n)
 
 
-LEVELS = {"sugar_g_per_l": (1.0, 300.0), "titratable_acidity": (0.5, 20.0), "juice_percent": (1.0, 100.0)} | {
+LEVELS = {"sugar_g_per_l": (0.0, 300.0), "titratable_acidity": (0.0, 20.0), "juice_percent": (0.0, 100.0)} | {
     "abv_percent": (0.0, 20.0),
     "gravity": (0.99, 1.1),
     "ph": (2.5, 4.5),

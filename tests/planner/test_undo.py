@@ -164,6 +164,23 @@ def test_bicarbonate_takes_its_equivalents() -> None:
     assert names.index("potassium_bicarbonate") < names.index("potassium_carbonate") < names.index("calcium_carbonate")
 
 
+def test_a_distance_counts_the_ph_where_it_moves_more_than_the_acidity() -> None:
+    answer = undo(SOUR)
+    found = option(answer, "potassium_bicarbonate")
+    steps = {c.property: c.steps for c in found.changes}
+    # pH by 0.1 (our default); acidity by 20 %, 7.5 to 6: ln(6/7.5)/ln 1.2 = -1.22
+    assert steps["titratable_acidity"] == pytest.approx(-1.22, abs=0.01)
+    assert steps["ph"] is not None
+    assert steps["ph"] > 4.0
+    others = [steps[name] or 0.0 for name in ("sucrose_equivalent_g_per_l", "abv_percent", "juice_percent")]
+    by_hand = sum(s * s for s in (steps["ph"], *others)) ** 0.5
+    assert found.distance == pytest.approx(by_hand, abs=0.02)
+    # water thins all alike and leaves the pH: nearer than the carbonates, which leave a flat drink
+    water = option(answer, "water")
+    assert found.distance is not None
+    assert (water.distance or 0.0) < found.distance
+
+
 def test_carbonate_ends_at_ph_4() -> None:
     weakly_buffered = lot("weak acid", 20.0, 1.012, 7.0, 4.5, 3.7)
     answer = undo(replace(SOUR, in_vessel=(weakly_buffered,), targets=(to("titratable_acidity", 2.0),)))
@@ -227,6 +244,28 @@ def test_a_ph_can_be_aimed_at() -> None:
 
 
 # Too strong, too weak.
+
+
+def test_a_way_that_misses_another_target_is_partly_one_and_says_which() -> None:
+    roomy = TargetAsked("volume", float("-inf"), 30.0, None, "at most 30 L")
+    narrow = TargetAsked("volume", float("-inf"), 21.0, None, "at most 21 L")
+    for asked in (STRONG, SWEET, SOUR):
+        litres = asked.in_vessel[0].lot.volume_l
+        tight = replace(narrow, high=1.01 * litres)
+        for target, whole in ((replace(roomy, high=10.0 * litres), True), (tight, False)):
+            water = option(undo(replace(asked, targets=(*asked.targets, target))), "water")
+            assert water.possible == ("yes" if whole else "partly")
+            assert [report.met for report in water.targets] == [True, whole]
+            assert ("It misses at most" in water.limit) is not whole
+    answer = undo(replace(STRONG, targets=(to("abv_percent", 7.5), narrow)))
+    assert "Nothing here does it whole" in answer.summary
+    assert "It misses" in answer.summary
+    # what a solved way cannot reach is told too, and what a limit says itself is not told twice
+    kept = option(answer, "water_honey_and_acid")
+    assert kept.possible == "partly"
+    assert "It misses" in kept.limit
+    little = undo(replace(SWEET, lots=(lot("dry base", 2.0, 0.998, 8.0, free=True),)))
+    assert "It misses" not in option(little, "drier_lot").limit
 
 
 def test_water_thins_by_the_ratio_of_strengths() -> None:
@@ -331,6 +370,27 @@ def test_sulfite_as_wanted_needs_no_thinning() -> None:
     found = option(answer, "unsulfited_drink")
     assert found.amounts == ()
     assert "nothing has to be thinned" in found.limit
+
+
+def test_the_drink_to_thin_with_is_not_called_by_the_name_of_the_sulfited_one() -> None:
+    sweetened = replace(SULFITED, added=(some("honey", 500.0),))
+    for asked in (SULFITED, sweetened):
+        answer = undo(asked)
+        found = option(answer, "unsulfited_drink: as_usual")
+        (amount,) = found.amounts
+        assert amount.name == "the same drink, without sulfite"
+        assert "cherry" not in answer.summary
+        assert answer.now is not None
+        assert found.predicted is not None
+        grown = found.predicted.volume.value - answer.now.volume.value
+        assert amount.volume_ml == pytest.approx(1000.0 * grown, rel=1e-4)
+
+
+def test_thinning_sulfite_keeps_to_the_other_targets() -> None:
+    narrow = TargetAsked("volume", float("-inf"), 25.0, None, "at most 25 L")
+    found = option(undo(replace(SULFITED, targets=(narrow,))), "unsulfited_drink: as_usual")
+    assert found.possible == "partly"
+    assert found.limit.startswith("It misses at most 25 L")
 
 
 def test_peroxide_is_never_reckoned() -> None:
@@ -514,8 +574,12 @@ def test_sources_can_be_looked_up_and_cautions_are_short(asked: UndoAsked) -> No
 def test_options_stand_in_order_and_their_changes_are_their_own(asked: UndoAsked) -> None:
     answer = undo(asked)
     rank = {"yes": 0, "partly": 1, "no": 2}
-    keys = [(rank[o.possible], o.distance is None, round(o.distance or 0.0, 1)) for o in answer.options]
+    keys = [(rank[o.possible], o.distance is None) for o in answer.options]
     assert keys == sorted(keys)
+    for k, first in enumerate(answer.options):
+        later = [o.distance for o in answer.options[k:] if o.possible == first.possible and o.distance is not None]
+        # in order of the distance, but for what lies within a tenth of a step, or hardly more of many
+        assert all(distance >= (first.distance or 0.0) / 1.03 - 0.1 for distance in later)
     beside = answer.meant or answer.now
     assert beside is not None
     for found in answer.options:

@@ -17,11 +17,13 @@ from tests.planner.undo_cases import CLEARED, SOUR, STRONG, SULFITED, SWEET, int
 
 NEAR_SEVEN = replace(STRONG, in_vessel=(lot("strong", 20.0, 1.012, 9.0, 6.0, 3.4),), targets=(to("abv_percent", 7.1),))
 LOW = replace(SOUR, in_vessel=(lot("sour", 20.0, 1.012, 7.0, 6.2, 3.0),), targets=(to("titratable_acidity", 4.6),))
+RELIES_ON_SULFITE = intended(SOUR, hurdles=("sulfite",))
 
 # code: (level, a question that raises it, the like of it that does not)
 CASES: dict[str, tuple[str, UndoAsked, UndoAsked]] = {
     "never_seal_a_moving_ferment": ("warning", SWEET, intended(SWEET, hurdles=("sorbate", "sulfite"))),
     "carbonate_below_five_grams": ("note", LOW, replace(LOW, market=Market.EU)),
+    "higher_ph_weakens_sulfite": ("warning", RELIES_ON_SULFITE, SOUR),
     "near_seven_percent_line": ("note", NEAR_SEVEN, replace(NEAR_SEVEN, market=Market.EU)),
     "sulfite_sensitivity": ("warning", SULFITED, SWEET),
     "sulfite_fumes": ("warning", SULFITED, SWEET),
@@ -71,6 +73,22 @@ def test_a_caution_of_one_option_names_it() -> None:
     fumes = next(c for c in answer.cautions if c.code == "sulfite_fumes")
     assert fumes.about == "wait_and_air"
     assert next(c for c in answer.cautions if c.code == "sulfite_sensitivity").about is None
+
+
+def test_how_much_molecular_sulfite_a_higher_ph_leaves() -> None:
+    answer = undo(RELIES_ON_SULFITE)
+    found = next(o for o in answer.options if o.name == "potassium_bicarbonate")
+    (caution,) = [c for c in found.cautions if c.code == "higher_ph_weakens_sulfite"]
+    assert answer.now is not None
+    assert answer.now.ph is not None
+    assert found.predicted is not None
+    assert found.predicted.ph is not None
+    # molecular = free/(1 + 10^(pH - 1.81)) (Waterhouse, Sacks and Jeffery 2016): 3.20 to 3.74 leaves 29 %
+    before, after = (1.0 / (1.0 + 10.0 ** (ph.value - 1.81)) for ph in (answer.now.ph, found.predicted.ph))
+    assert f"only {100.0 * after / before:.0f} %" in caution.text
+    assert 100.0 * after / before < 35.0
+    water = next(o for o in answer.options if o.name == "water")
+    assert "higher_ph_weakens_sulfite" not in {c.code for c in water.cautions}
 
 
 def test_what_the_drink_is_cautioned_of_is_not_repeated_by_every_option() -> None:

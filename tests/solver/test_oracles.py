@@ -25,17 +25,27 @@ def check(problem: Problem, solution: Solution, rival: Answer | None, *, proved:
     return rival is None or ours <= rival.value + allowance(rival.value)
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_never_worse_than_slsqp_from_five_starts(size: int) -> None:
+LARGE = 16
+"""SLSQP takes a second for each problem of more amounts than this: the short run has fewer of them."""
+
+
+@pytest.mark.parametrize(
+    ("size", "seeds"),
+    [
+        *((size, range(25 if size <= LARGE else 6)) for size in SIZES),
+        *(pytest.param(size, range(6, 25), marks=pytest.mark.slow) for size in SIZES if size > LARGE),
+    ],
+)
+def test_never_worse_than_slsqp_from_five_starts(size: int, seeds: range) -> None:
     """25 problems of each size, 300 in all, gravity and strength bounded."""
     answered = 0
-    for seed in range(25):
+    for seed in seeds:
         instance = make(seed, size)
         problem = held(instance)
         rival = slsqp_multistart(problem, 5, seed)
         answered += rival is not None
         assert check(problem, solve(problem, instance.start, prove=False), rival, proved=False), (seed, size)
-    assert answered >= 20
+    assert answered >= 0.8 * len(seeds)
 
 
 @pytest.mark.parametrize("size", [2, 5, 12])

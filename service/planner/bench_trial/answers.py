@@ -154,7 +154,7 @@ class PerGraduation:
     ingredients_in_batch: tuple[Grams, ...]
     """The same as the ingredients that the stock holds, without the water it was made with."""
     changes: tuple[PropertyChange, ...]
-    """What it moves in the glass, and in a batch that is matched to it."""
+    """What it moves in the glass, and in a batch that is matched to it; acidity no further than to none."""
     text: str
     """The whole in words."""
 

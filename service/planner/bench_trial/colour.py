@@ -17,8 +17,9 @@ from service.planner.asked import AdditionAsked
 from service.planner.bench_trial.answers import Absorbance, Colour, DyeLimit
 from service.planner.bench_trial.asked import BenchAsked, DyeAsked
 from service.planner.bench_trial.glass import Glass, Stock
-from service.planner.bench_trial.graduation import short
+from service.planner.bench_trial.graduation import short, volume_in_words
 from service.planner.intervals import Z_90
+from service.quantities import System
 
 _ALCOHOLIC_ABV_PERCENT = 1.2
 """Above this a drink counts as alcoholic here (our default)."""
@@ -59,15 +60,16 @@ def _dyes(glass: Glass) -> list[tuple[Stock, DyeAsked]]:
     return [(s, s.asked.dye) for s in glass.stocks if s.asked.dye is not None]
 
 
-def colours_of(glass: Glass, ml_of: dict[str, float], batch_l: float) -> tuple[Colour, ...]:
+def colours_of(glass: Glass, ml_of: dict[str, float], batch_l: float, system: System = "metric") -> tuple[Colour, ...]:
     """Each liquid colour in the glass and in the batch.
 
-    Parameters: glass; ml_of, stock for the batch by name [mL]; batch_l, volume of the finished batch [L].
+    Parameters: glass; ml_of, stock for the batch by name [mL]; batch_l, volume of the finished batch [L]; system of the
+    texts.
     Returns: one Colour for each dye stock.
     """
     dyes = _dyes(glass)
     together = _group_iii_mg_per_l(dyes, ml_of, batch_l)
-    return tuple(_colour(glass, stock, dye, ml_of[stock.asked.name], batch_l, together) for stock, dye in dyes)
+    return tuple(_colour(glass, stock, dye, ml_of[stock.asked.name], batch_l, together, system) for stock, dye in dyes)
 
 
 def _group_iii_mg_per_l(
@@ -90,11 +92,12 @@ def _colour(
     batch_ml: float,
     batch_l: float,
     group_iii_mg_per_l: float | None,
+    system: System,
 ) -> Colour:
     glass_ml = stock.volume_ml or 0.0
     strength = mg_per_ml(dye)
     name = dye.name if dye.dye is None else dye.dye.name
-    ratio = f"{short(glass_ml / glass.volume_l)} mL a litre, {short(batch_ml)} mL for the batch"
+    ratio = f"{short(glass_ml / glass.volume_l)} mL a litre, {volume_in_words(batch_ml, system)} for the batch"
     if strength is None:
         text = f"{name}: {ratio}. The strength of this colour is not stated, so only the ratio is scaled, not mg/L."
         return Colour(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
@@ -15,11 +15,12 @@ from service.physics.mixture import SOLIDS_FRACTION_MAX
 from service.physics.roots import root_between
 from service.physics.solutes import Component
 from service.planner.asked import AdditionAsked, Instruments, LotAsked
-from service.planner.beliefs import AMOUNT, composition_unknowns
+from service.planner.beliefs import AMOUNT, composition_unknowns, shared_names
 from service.planner.bench_trial.asked import BenchAsked, DyeAsked, Solution, StockAsked
 from service.planner.materials import Material, materials_of, poured
+from service.quantities import volume_text
 
-_MADE_UP_TO_ML = 100.0
+_MADE_UP_TO_ML, _FINE_ML = 100.0, 0.1
 _PLENTY_G = 250.0
 """More of any solvent than 100 mL of solution can hold."""
 
@@ -138,10 +139,11 @@ def glass_of(asked: BenchAsked) -> Glass:
     base = materials_of((base_lot,), ())[0]
     pure = (whole, *materials_of((), _once(asked.stocks)))
     instruments = asked.circumstances.instruments
+    names = dict(zip([m.name for m in pure], shared_names(pure), strict=True))
     stocks = []
     for stock in asked.stocks:
         try:
-            stocks.append(_stock(stock, pure[1:], asked.base_l, instruments))
+            stocks.append(_stock(stock, pure[1:], names, asked.base_l, instruments))
         except ServiceError as error:
             raise error.below(stock.pointer) from error
     dosed, water = [0.0] * len(pure), [0.0] * len(pure)
@@ -170,7 +172,13 @@ def dye_addition(name: str, dye: DyeAsked) -> AdditionAsked:
 
 
 def _alike(a: AdditionAsked, b: AdditionAsked) -> bool:
-    return a.ingredient == b.ingredient and a.treatment == b.treatment and a.price_per_g == b.price_per_g
+    return (a.ingredient, a.treatment, a.price_per_g, a.measured, a.acidity_sd_share) == (
+        b.ingredient,
+        b.treatment,
+        b.price_per_g,
+        b.measured,
+        b.acidity_sd_share,
+    )
 
 
 def _once(stocks: Sequence[StockAsked]) -> list[AdditionAsked]:
@@ -187,7 +195,10 @@ def _pure(addition: AdditionAsked, pure: Sequence[Material]) -> Material:
     return next(m for m in pure if isinstance(m.source, AdditionAsked) and _alike(addition, m.source))
 
 
-def _stock(asked: StockAsked, pure: Sequence[Material], base_l: float, instruments: Instruments) -> Stock:
+def _stock(
+    asked: StockAsked, pure: Sequence[Material], names: Mapping[str, str], base_l: float, instruments: Instruments
+) -> Stock:
+    """A stock in the glass; `names` say whose composition each pure material has."""
     materials = [_pure(addition, pure) for addition in _additions(asked)]
     shares = [1.0]
     if asked.solution is not None:
@@ -213,12 +224,14 @@ def _stock(asked: StockAsked, pure: Sequence[Material], base_l: float, instrumen
         mass_g = measure.amount * density
     if mass_g / (density or 1.0) > 1000.0 * base_l:
         raise InconsistentError(
-            f"{measure.text} of {asked.name} is more than the {1000.0 * base_l:.4g} mL of base that it was dosed into: "
-            "check the units.",
+            f"{measure.text} of {asked.name} is more than the {volume_text(1000.0 * base_l, 'metric', _FINE_ML)} of "
+            "base that it was dosed into: check the units.",
             "/amount",
         )
     unknowns = tuple(
-        unknown.scaled(part.share) for part in parts for unknown in composition_unknowns(part.material, instruments)
+        unknown.scaled(part.share, names[part.material.name] if unknown.of == part.material.name else None)
+        for part in parts
+        for unknown in composition_unknowns(part.material, instruments)
     )
     return Stock(asked, parts, per_g, density, mass_g, unknowns)
 

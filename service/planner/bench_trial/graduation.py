@@ -17,6 +17,7 @@ from service.planner.materials import Material, poured
 from service.planner.plain_words import plain_property
 from service.planner.predict import rounded, value_of
 from service.planner.steps import steps_between
+from service.quantities import System, mass_text, volume_text
 
 ENOUGH_GRADUATIONS: Final = 10.0
 """A dose of ten smallest graduations is off by a tenth for one of them (common practice, no source)."""
@@ -36,8 +37,11 @@ MOVED: Final = (
 )
 """Properties whose change is told."""
 
+_ACIDITY: Final = "titratable_acidity"
 _TASTED: Final = ("abv_percent", "titratable_acidity", "sucrose_equivalent_g_per_l", "juice_percent")
 _DIGITS, _WORTH_TELLING = 3, 0.05
+_LITRE_ML, _KILOGRAM_G, _SYRINGE_ML, _FINE_G = 1000.0, 1000.0, 30.0, 30.0
+"""Below about an ounce a volume is measured with a syringe, a mass with a fine scale: both are metric everywhere."""
 
 
 def short(value: float) -> str:
@@ -52,12 +56,40 @@ def short(value: float) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def _three_digits(value: float) -> float:
+    """A decimal step that leaves three digits."""
+    return float(10.0 ** (log10(value) // 1 - _DIGITS + 1))
+
+
+def volume_in_words(volume_ml: float, system: System) -> str:
+    """A volume in three digits, in the caller's system.
+
+    >>> volume_in_words(5000.0, "metric"), volume_in_words(29.2, "us"), volume_in_words(394.0, "us")
+    ('5 L', '29.2 mL', '13.3 fl oz (394 mL)')
+    """
+    if volume_ml >= _SYRINGE_ML and system != "metric":
+        return volume_text(volume_ml, system, _three_digits(volume_ml))
+    return f"{short(volume_ml / _LITRE_ML)} L" if volume_ml >= _LITRE_ML else f"{short(volume_ml)} mL"
+
+
+def mass_in_words(mass_g: float, system: System) -> str:
+    """A mass in three digits, in the caller's system.
+
+    >>> mass_in_words(2790.0, "metric"), mass_in_words(8.62, "us"), mass_in_words(453.6, "us")
+    ('2.79 kg', '8.62 g', '1 lb')
+    """
+    if mass_g >= _FINE_G and system != "metric":
+        return mass_text(mass_g, system, _three_digits(mass_g))
+    return f"{short(mass_g / _KILOGRAM_G)} kg" if mass_g >= _KILOGRAM_G else f"{short(mass_g)} g"
+
+
 def effects(glass: Glass, batch_masses_g: Sequence[float], circumstances: Circumstances) -> tuple[PerGraduation, ...]:
     """What one graduation more of each stock does.
 
     Parameters: glass; batch_masses_g, of the pure materials in the batch that is matched to it, in their order [g];
         circumstances.
-    Returns: one PerGraduation for each stock. Changes are exact differences of two glasses; amounts are to first order.
+    Returns: one PerGraduation for each stock. Changes are exact differences of two glasses, of acidity down to none;
+        amounts are to first order.
     """
     materials, masses = glass.materials, [m.least_g for m in glass.materials]
     before = _values(materials, masses, circumstances)
@@ -66,7 +98,10 @@ def effects(glass: Glass, batch_masses_g: Sequence[float], circumstances: Circum
         more = list(masses)
         more[k] += stock.graduation_g
         after = _values(materials, more, circumstances)
-        found.append(_effect(glass, stock, batch_masses_g, list(_changes(before, after, circumstances))))
+        changes = list(_changes(before, after, circumstances))
+        gone = before.get(_ACIDITY, 0.0) > 0.0 >= after.get(_ACIDITY, 0.0)
+        words = _in_words(changes, "would move" if stock.asked.measure.graduations < 1.0 else "moves", all_of_it=gone)
+        found.append(_effect(glass, stock, batch_masses_g, changes, words, circumstances.system))
     return tuple(found)
 
 
@@ -86,9 +121,11 @@ def _changes(
     for name in MOVED:
         if name not in before or name not in after:
             continue
-        change = rounded(name, after[name] - before[name])
+        # base beyond all acid takes no more of it
+        later = max(after[name], min(before[name], 0.0)) if name == _ACIDITY else after[name]
+        change = rounded(name, later - before[name])
         if change:
-            steps = steps_between(name, before[name], after[name], circumstances.senses)
+            steps = steps_between(name, before[name], later, circumstances.senses)
             yield PropertyChange(name, change, PROPERTIES[name].unit, None if steps is None else round(steps, 2) + 0.0)
 
 
@@ -98,7 +135,12 @@ def _grams(name: str, mass_g: float, density_g_ml: float | None) -> Grams:
 
 
 def _effect(
-    glass: Glass, stock: Stock, batch_masses_g: Sequence[float], changes: Sequence[PropertyChange]
+    glass: Glass,
+    stock: Stock,
+    batch_masses_g: Sequence[float],
+    changes: Sequence[PropertyChange],
+    moves: str,
+    system: System,
 ) -> PerGraduation:
     share = stock.asked.measure.graduation / stock.asked.measure.amount
     in_batch = _grams(stock.asked.name, factor_of(glass) * stock.graduation_g, stock.density_g_ml)
@@ -109,11 +151,22 @@ def _effect(
         at = glass.pure.index(part.material)
         own = part.share * stock.mass_g / glass.dosed_g[at]
         parts.append(_grams(part.material.name, share * own * batch_masses_g[at], part.material.density_g_ml))
-    measured = (
-        f"{short(in_batch.volume_ml)} mL" if in_batch.volume_ml is not None else f"{short(in_batch.mass_g)} g"
-    ) + f" of {stock.asked.name}"
-    as_parts = " and ".join(f"{short(p.mass_g)} g {p.ingredient}" for p in parts)
+    volume_ml = in_batch.volume_ml
+    amount = mass_in_words(in_batch.mass_g, system) if volume_ml is None else volume_in_words(volume_ml, system)
+    measured = f"{amount} of {stock.asked.name}"
+    as_parts = " and ".join(f"{mass_in_words(p.mass_g, system)} {p.ingredient}" for p in parts)
     dissolved = f" ({as_parts})" if stock.asked.solution is not None else ""
+    graduation = _upper(stock.asked.measure.graduation_text)
+    if share > 1.0:
+        text = (
+            f"{graduation} is {short(share)} times the whole dose, which it cannot measure: one more in the glass "
+            f"would be {measured}{dissolved} in the batch{moves}."
+        )
+    else:
+        text = (
+            f"{graduation} more or less in the glass is {short(100.0 * share)} % of the dose, {measured}{dissolved} in "
+            f"the batch{moves}."
+        )
     return PerGraduation(
         stock.asked.name,
         stock.asked.measure.graduation_text,
@@ -122,8 +175,7 @@ def _effect(
         in_batch,
         tuple(parts),
         tuple(changes),
-        f"{_upper(stock.asked.measure.graduation_text)} more or less in the glass is {short(100.0 * share)} % of "
-        f"the dose, {measured}{dissolved} in the batch{_in_words(changes)}.",
+        text,
     )
 
 
@@ -131,15 +183,22 @@ def _upper(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _in_words(changes: Sequence[PropertyChange]) -> str:
-    told = [c for c in changes if c.property in _TASTED and (c.steps is None or abs(c.steps) >= _WORTH_TELLING)]
+def _in_words(changes: Sequence[PropertyChange], moves: str, *, all_of_it: bool) -> str:
+    """What is moved, where it is worth telling: of what is sour, the acidity in any case."""
+    told = [c for c in changes if c.property in _TASTED and _worth_telling(c)]
     if not told:
         return ""
-    return ", and moves " + ", ".join(
+    return f", and {moves} " + ", ".join(
         f"{plain_property(c.property)} by {c.change:+g} {c.unit}"
+        + (", all that there is" if all_of_it and c.property == _ACIDITY else "")
         + ("" if c.steps is None else f" ({abs(c.steps):.2g} noticeable steps)")
         for c in told
     )
+
+
+def _worth_telling(change: PropertyChange) -> bool:
+    sour = change.property == _ACIDITY and change.change > 0.0
+    return sour or change.steps is None or abs(change.steps) >= _WORTH_TELLING
 
 
 def round_up(value: float) -> float:
@@ -156,12 +215,17 @@ def round_up(value: float) -> float:
 
 
 def advice_of(
-    glass: Glass, effects_: Sequence[PerGraduation], dilution_percent: float, *, water_copied: bool
+    glass: Glass,
+    effects_: Sequence[PerGraduation],
+    dilution_percent: float,
+    *,
+    water_copied: bool,
+    system: System = "metric",
 ) -> tuple[Advice, ...]:
     """What would make the trial tell more.
 
     Parameters: glass; effects_, one for each stock; dilution_percent, strength that the stocks' water took from the
-        glass [% vol]; water_copied, whether the batch takes that water too.
+        glass [% vol]; water_copied, whether the batch takes that water too; system of the texts.
     Returns: Advice, stock by stock.
     """
     found = []
@@ -170,7 +234,7 @@ def advice_of(
         measure = stock.asked.measure
         tasted = [c for c in effect.changes if c.property in _TASTED and abs(c.steps or 0.0) >= NOTICEABLE]
         if measure.graduations < ENOUGH_GRADUATIONS * (1.0 - 1e-9):
-            found.append(_too_small(stock, base_ml))
+            found.append(_too_small(stock, base_ml, system))
         elif tasted:
             most = max(tasted, key=lambda c: abs(c.steps or 0.0))
             found.append(
@@ -198,10 +262,12 @@ def advice_of(
     return tuple(found)
 
 
-def fine_amounts(glass: Glass, amounts: Sequence[Amount], scale_step_g: float) -> tuple[Advice, ...]:
+def fine_amounts(
+    glass: Glass, amounts: Sequence[Amount], scale_step_g: float, system: System = "metric"
+) -> tuple[Advice, ...]:
     """What the batch takes too little of for the caller's scale: measure the stock itself instead.
 
-    Parameters: glass; amounts of the batch; scale_step_g, one division of the scale [g].
+    Parameters: glass; amounts of the batch; scale_step_g, one division of the scale [g]; system of the texts.
     Returns: Advice for every solution whose ingredient is less than ten divisions.
     """
     masses = {a.name: a.mass_g for a in amounts}
@@ -219,14 +285,14 @@ def fine_amounts(glass: Glass, amounts: Sequence[Amount], scale_step_g: float) -
                 None,
                 None,
                 f"{short(grams)} g of {first.name} is less than ten divisions of a scale that shows "
-                f"{scale_step_g:g} g: measure out {short(whole)} mL of {stock.asked.name} instead, or use a finer "
-                "scale.",
+                f"{scale_step_g:.3g} g: measure out {volume_in_words(whole, system)} of {stock.asked.name} instead, or "
+                "use a finer scale.",
             )
         )
     return tuple(found)
 
 
-def _too_small(stock: Stock, base_ml: float) -> Advice:
+def _too_small(stock: Stock, base_ml: float, system: System) -> Advice:
     """The dose is too few graduations: a larger glass, a thinner stock, or a solution of what was weighed."""
     measure = stock.asked.measure
     times = ENOUGH_GRADUATIONS / measure.graduations
@@ -239,7 +305,7 @@ def _too_small(stock: Stock, base_ml: float) -> Advice:
             larger,
             None,
             f"{dose}, and one of them more or less is {short(100.0 / measure.graduations)} % of it: weigh more of it "
-            f"into a solution and dose that, or pour a glass of {short(larger)} mL.",
+            f"into a solution and dose that, or pour a glass of {volume_in_words(larger, system)}.",
         )
     thinner = _thinner(stock, times)
     return Advice(
@@ -248,7 +314,7 @@ def _too_small(stock: Stock, base_ml: float) -> Advice:
         larger,
         round(times, 3),
         f"{dose}, and one of them more or less is {short(100.0 / measure.graduations)} % of it: pour a glass of "
-        f"{short(larger)} mL, or thin the stock to {thinner}.",
+        f"{volume_in_words(larger, system)}, or thin the stock to {thinner}.",
     )
 
 

@@ -48,13 +48,15 @@ from service.planner.compare import Difference, differences
 from service.planner.evidence import assumed_in, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.predict import amounts_of, predict
+from service.planner.reading_units import in_system
 from service.quantities import volume_text
 
 _NOT_COMPARED = ("volume", "added_mass", "added_volume", "cost")
 _OF_AN_INGREDIENT = frozenset({"ingredient", "composition", "measured", "treatment", "price"})
 _IN_KILOGRAMS_G = 1e6
-_THREE_DIGITS, _COARSEST_ML, _FINEST_ML, _SYRINGE_ML = 0.01, 1e6, 0.01, 1000.0
-"""Volumes in words have three digits, but no finer ones than a small syringe shows; below a litre they are metric."""
+_THREE_DIGITS, _COARSEST_ML, _FINEST_ML, _FLUID_OUNCE_ML, _LITRE_ML = 0.01, 1e6, 0.01, 30.0, 1000.0
+"""Volumes in words have three digits, but no finer ones than a small syringe shows; below a fluid ounce or so they are
+metric everywhere, as syringes are."""
 
 
 def scale_bench_trial(asked: BenchAsked) -> BenchTrial:
@@ -79,13 +81,14 @@ def scale_bench_trial(asked: BenchAsked) -> BenchTrial:
     outcome = _outcome(asked, glass, in_glass, matched.predicted)
     batch_l = matched.predicted.volume.value
     ml_of = {a.name: a.volume_ml or 0.0 for a in matched.amounts}
-    colours = colours_of(glass, ml_of, batch_l)
+    system = circumstances.system
+    colours = colours_of(glass, ml_of, batch_l, system)
     moved = effects(glass, masses, circumstances)
     thinned = matched.predicted.abv_percent.value - in_glass.abv_percent.value
     found = sorted_once([*cautions, *bench_cautions(asked, glass, colours, plain.predicted)])
     return BenchTrial(
         outcome=outcome,
-        summary=summary_of(outcome, glass, in_glass, matched.predicted),
+        summary=summary_of(outcome, glass, in_glass, matched.predicted, system),
         glass=_glass(asked, glass, in_glass),
         batch_plan=matched,
         plain_scaling=plain,
@@ -94,18 +97,18 @@ def scale_bench_trial(asked: BenchAsked) -> BenchTrial:
         steps_are=circumstances.senses.told,
         per_graduation=moved,
         advice=(
-            *advice_of(glass, moved, thinned, water_copied=asked.water_allowed or glass.water_g == 0.0),
-            *fine_amounts(glass, matched.amounts, circumstances.instruments.scale_step_g),
+            *advice_of(glass, moved, thinned, water_copied=asked.water_allowed or glass.water_g == 0.0, system=system),
+            *fine_amounts(glass, matched.amounts, circumstances.instruments.scale_step_g, system),
         ),
         colour=colours,
         absorbance=() if is_hazy(asked, glass) else absorbances_of(asked, glass),
         steps=steps_of(asked, matched.amounts, colours),
         next=_next(asked, glass, used, matched.amounts, matched.predicted),
         currency=circumstances.currency,
-        units=circumstances.system,
+        units=system,
         assumed=tuple(dict.fromkeys((*asked.assumed, *assumed))),
         cautions=found,
-        next_reading=readings,
+        next_reading=in_system(readings, system),
         sources=sources_of((*glass.pure, *used), found, COLOUR_SOURCES if colours else ()),
         model_version=MODEL_VERSION,
         data_version=data_version(),
@@ -137,7 +140,7 @@ def _matched(
         dose,
         cautions,
         assumed_in(batch.materials, asked.circumstances),
-        next_readings(batch.materials, batch.masses_g, dose.predicted),
+        next_readings(batch.materials, batch.masses_g, dose.predicted, asked.circumstances.instruments),
         batch.materials,
     )
 
@@ -177,9 +180,11 @@ def _text(material: Material, mass_g: float, circumstances: Circumstances) -> st
     if mass_g <= 0.0 or material.density_g_ml is None:
         return None
     volume_ml = mass_g / material.density_g_ml
-    if circumstances.system != "metric" and volume_ml >= _SYRINGE_ML:
+    if circumstances.system == "metric" or volume_ml < _FLUID_OUNCE_ML:
+        return volume_text(volume_ml, "metric", _step(volume_ml))
+    if volume_ml >= _LITRE_ML:
         return None
-    return volume_text(volume_ml, "metric", _step(volume_ml))
+    return volume_text(volume_ml, circumstances.system, _step(volume_ml)).partition(" (")[0]
 
 
 def _step(value: float) -> float:

@@ -9,7 +9,8 @@ from service.planner.bench_trial.answers import BenchStep, Colour, Outcome
 from service.planner.bench_trial.asked import BenchAsked
 from service.planner.bench_trial.colour import is_hazy
 from service.planner.bench_trial.glass import Glass
-from service.planner.bench_trial.graduation import short
+from service.planner.bench_trial.graduation import volume_in_words
+from service.quantities import System, volume_text
 
 _FADING: tuple[str, ...] = ("dye_stability", "natural_yellow", "photostability")
 """Keys of the bibliography behind what is said about natural and other colours that fade."""
@@ -25,12 +26,13 @@ def bench_cautions(asked: BenchAsked, glass: Glass, colours: Sequence[Colour], p
         "A glass is a small sample: dose most of the amount, stir, taste beside the glass, then add the rest.",
         PRACTICE,
     )
-    vessel = asked.circumstances.intended.vessel_l
+    vessel, system = asked.circumstances.intended.vessel_l, asked.circumstances.system
     if vessel is not None and plain.volume.value > vessel * (1.0 + 1e-3):
         yield Caution(
             "stocks_overflow_the_vessel",
             "warning",
-            f"Plain scaling of the stocks makes {plain.volume.value:.4g} L and the vessel holds {vessel:.4g} L.",
+            f"Plain scaling of the stocks makes {_litres(plain.volume.value, system)} and the vessel holds "
+            f"{_litres(vessel, system)}.",
             "arithmetic",
         )
     hazy = is_hazy(asked, glass)
@@ -94,9 +96,19 @@ def _colour_cautions(glass: Glass, colours: Sequence[Colour], *, hazy: bool) -> 
         )
 
 
-def summary_of(outcome: Outcome, glass: Glass, glass_predicted: Predicted, batch: Predicted) -> str:
+_VESSEL_ML = 10.0
+
+
+def _litres(volume_l: float, system: System) -> str:
+    """A volume of drink in the caller's system, to a hundredth of a litre."""
+    return volume_text(1000.0 * volume_l, system, _VESSEL_ML)
+
+
+def summary_of(
+    outcome: Outcome, glass: Glass, glass_predicted: Predicted, batch: Predicted, system: System = "metric"
+) -> str:
     """The intended result in one sentence."""
-    litres = f"{batch.volume.value:.4g} L"
+    litres = _litres(batch.volume.value, system)
     if outcome == "nothing_to_add":
         return "Nothing was dosed, so that nothing is to be added: the batch is the glass already."
     if outcome == "composition_matched":
@@ -157,7 +169,7 @@ def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Col
         steps.append(
             BenchStep(
                 f"After fining, before packaging, stir in {colour.stock}, nine tenths of it first.",
-                f"{short(colour.batch_ml)} mL",
+                volume_in_words(colour.batch_ml, asked.circumstances.system),
                 0.0,
                 "By eye as the glass, in the same glass and depth; again after a day.",
                 PRACTICE,

@@ -55,8 +55,8 @@ class Culprit:
 
     __pydantic_config__ = SHOWN
 
-    kind: Literal["amount", "volume", "composition", "reading"]
-    """What kind of thing."""
+    kind: Literal["amount", "volume", "composition", "reading", "loss"]
+    """What kind of thing; `loss` is drink that went without being told, or a volume that was read too low."""
     of: str
     """Lot, ingredient or reading."""
     what: str
@@ -97,6 +97,8 @@ class ReadingReport:
 
     property: str
     """What was read: a property, or `refractometer`."""
+    stage: int
+    """At which measuring, 1 the first; those before the last are in `earlier_readings`."""
     unit: str
     """Unit of the figures."""
     measured: float
@@ -104,7 +106,7 @@ class ReadingReport:
     error: float
     """Its standard deviation."""
     expected: float
-    """What it should have been by what was poured."""
+    """What it should have been by what was poured and by the readings of the stages before."""
     expected_low: float
     """Lower end of the 90 % interval of such a reading."""
     expected_high: float
@@ -129,6 +131,8 @@ class NotUndone:
     """What is in the vessel."""
     asked: str
     """The target in words."""
+    passed: bool
+    """Whether the vessel has passed it, so that something is to be undone; else it is out of reach."""
     settled: bool
     """Whether the plan reaches the target all the same."""
     would_help: tuple[str, ...]
@@ -151,6 +155,8 @@ class Correction:
     """Whether the readings fit what was poured."""
     readings: tuple[ReadingReport, ...]
     """Each reading beside what was expected."""
+    earlier_readings: tuple[ReadingReport, ...]
+    """The same of the stages in `earlier`, whose readings count as well."""
     updated: tuple[Updated, ...]
     """What the readings changed, the largest move first; small ones are left out."""
     drink: Predicted
@@ -160,7 +166,8 @@ class Correction:
     cannot_be_undone: tuple[NotUndone, ...]
     """What was overshot, and what nothing at hand brings."""
     plan: BlendPlan
-    """What to add now: what is in the vessel is a lot called “drink in the vessel”."""
+    """What to add now: what is in the vessel is a lot called “drink in the vessel”. Readings that do not fit make it
+    what would follow if all of them were true, and nothing to pour."""
     currency: str | None
     """As asked."""
     units: str
@@ -174,7 +181,8 @@ class Correction:
     sources: tuple[SourceCited, ...]
     """Documents behind the answer."""
     next: dict[str, Any]
-    """A body of POST /v1/corrections for when the plan has been poured: fill in `measured`."""
+    """A body of POST /v1/corrections for when the plan has been poured: fill in `measured`, and set `added` to what
+    really went in. What was poured and read before stands in its `earlier`, and keeps what it told."""
     model_version: str
     """Release whose equations answered."""
     data_version: str

@@ -92,6 +92,6 @@ def _of_what_is_in(belief: Belief, drink: Predicted, known: Sequence[Caution]) -
     """Cautions of what was poured; of the whole drink only what the plan's cautions do not say."""
     codes = {caution.code for caution in known}
     names = [m.name for m, g in zip(belief.materials, belief.masses_g, strict=True) if g > 0.0]
-    for caution in cautions_for(belief.materials, belief.masses_g, belief.contents, drink, belief.circumstances):
+    for caution in cautions_for(belief.materials, belief.left_g, belief.contents, drink, belief.circumstances):
         if caution.code not in codes or any(name in caution.text for name in names):
             yield caution

@@ -8,23 +8,27 @@ from typing import Any, Final
 
 from service.model.lot_class import Assumed
 from service.model.properties import PROPERTIES, Of
-from service.planner.answers import Caution, SourceCited
+from service.planner.answers import Amount, Caution, SourceCited
 from service.planner.answers_blend import BlendPlan
 from service.planner.blend_plan import solve_blend
-from service.planner.correction.answers import Correction, NotUndone
+from service.planner.correction.answers import Consistency, Correction, NotUndone
 from service.planner.correction.asked import VESSEL, CorrectionAsked
 from service.planner.correction.belief import Belief, believed
 from service.planner.correction.cautions import cautions_of
 from service.planner.correction.culprit import judged
+from service.planner.correction.plan_shown import shown
 from service.planner.correction.rest import Rest
-from service.planner.correction.told import Told
+from service.planner.correction.told import Told, names_in_words
 from service.planner.correction.undone import not_undone
 from service.planner.evidence import assumed_in, sources_of
 from service.planner.materials import materials_of
-from service.planner.plain_words import joined, plain_names
+from service.planner.plain_words import joined
 from service.planner.predict import Foreseen, foreseen, predict
 
-_NOTHING_G: Final = 1e-6
+_NOTHING: Final = 1e-6
+"""An addition of no more than this share of the vessel is the solver's dust (our default)."""
+
+_NONE_SHOWN: Final = ("0 g", "0 oz")
 
 
 def correct_blend(asked: CorrectionAsked) -> Correction:
@@ -38,7 +42,7 @@ def correct_blend(asked: CorrectionAsked) -> Correction:
     told = Told(belief)
     consistency = told.consistency(judged(belief))
     rest = Rest(asked, belief)
-    plan = solve_blend(rest.plan())
+    plan = shown(solve_blend(rest.plan()), consistency.verdict)
     now = _in_the_vessel(rest)
     undone = not_undone(rest, plan)
     cautions = cautions_of(asked, belief, told, consistency, now.predicted, plan)
@@ -46,9 +50,10 @@ def correct_blend(asked: CorrectionAsked) -> Correction:
     echo = asked.plan.circumstances.echo
     return Correction(
         outcome="nothing_to_add" if nothing else plan.outcome,
-        summary=_summary(consistency.text, plan, undone, nothing=nothing),
+        summary=_summary(consistency, rest, plan, undone, nothing=nothing),
         consistency=consistency,
         readings=told.readings(),
+        earlier_readings=told.readings(earlier=True),
         updated=told.updated(),
         drink=now.predicted,
         least_known=now.least_known,
@@ -82,21 +87,52 @@ def _in_the_vessel(rest: Rest) -> Foreseen:
 _OF_WHAT_IS_ADDED: Final = (Of.ADDED_MASS, Of.ADDED_VOLUME, Of.COST)
 
 
+def _now(plan: BlendPlan) -> tuple[Amount, ...]:
+    """The amounts to pour before the next reading: all of the plan, unless some is held back."""
+    return plan.amounts if plan.first_addition is None else plan.first_addition.amounts
+
+
 def _adds_nothing(plan: BlendPlan) -> bool:
-    return all(a.name == VESSEL or a.mass_g <= _NOTHING_G for a in plan.amounts)
+    return not _added_g(plan)
 
 
-def _summary(fits: str, plan: BlendPlan, undone: tuple[NotUndone, ...], *, nothing: bool) -> str:
+def _added_g(plan: BlendPlan) -> dict[str, float]:
+    """What is added to the vessel now [g], but for what neither scale nor jug would show."""
+    now = _now(plan)
+    vessel_g = sum(a.mass_g for a in now if a.name == VESSEL)
+    return {
+        a.name: a.mass_g
+        for a in now
+        if a.name != VESSEL and a.mass_g > _NOTHING * vessel_g and not a.amount_text.startswith(_NONE_SHOWN)
+    }
+
+
+def _summary(
+    consistency: Consistency, rest: Rest, plan: BlendPlan, undone: tuple[NotUndone, ...], *, nothing: bool
+) -> str:
+    fits = consistency.text
+    plain = names_in_words(materials_of(rest.lots, rest.additions))
+    poured = _added_g(plan)
+    added = [f"{a.amount_text} of {plain[a.name]}" for a in _now(plan) if a.name in poured]
+    if consistency.verdict == "inconsistent":
+        if not added:
+            what = "nothing would have to be added" if nothing else "nothing that may be added would bring it nearer"
+        else:
+            what = f"{joined(added)} would follow"
+        return f"Do not add yet: {_small(fits)} Only if every reading were true, {what}."
     if nothing:
         return f"{fits} Every target is met as it is: nothing has to be added."
-    plain = plain_names([a.name for a in plan.amounts])
-    added = [f"{a.amount_text} of {plain[a.name]}" for a in plan.amounts if a.name != VESSEL and a.mass_g > _NOTHING_G]
-    what = f"Add {joined(added)}." if added else "Nothing that may be added brings it nearer."
+    first = " first" if plan.first_addition is not None and plan.first_addition.held_back else ""
+    what = f"Add {joined(added)}{first}." if added else "Nothing that may be added brings it nearer."
     lost = [found for found in undone if not found.settled]
-    if plan.outcome == "targets_met":
+    if plan.outcome == "targets_met" or not lost:
         return f"{fits} {what} {plan.summary}"
-    told = f" Cannot be undone: {lost[0].text}" if lost else ""
-    return f"{fits} {what} {plan.summary}{told}"
+    head = "Cannot be undone" if lost[0].passed else "Out of reach"
+    return f"{fits} {what} {plan.summary} {head}: {lost[0].text}"
+
+
+def _small(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _assumed(belief: Belief, plan: BlendPlan) -> tuple[Assumed, ...]:
@@ -111,13 +147,14 @@ def _sources(belief: Belief, plan: BlendPlan, cautions: tuple[Caution, ...]) -> 
 
 
 def _next(request: Mapping[str, Any], rest: Rest, plan: BlendPlan) -> dict[str, Any]:
-    """The same request once the plan has been poured, without its readings."""
-    body = {key: value for key, value in request.items() if key not in ("measured", "errors")}
-    added = list(body.get("added", []))
-    masses = {a.name: a.mass_g for a in plan.amounts}
+    """The same request once the plan has been poured: what was told this time is one more earlier stage."""
+    stage = {key: request[key] for key in _OF_A_STAGE if key in request}
+    body = {key: value for key, value in request.items() if key not in _OF_A_STAGE}
+    added: list[dict[str, Any]] = []
+    masses = _added_g(plan)
     for material in materials_of(rest.lots, rest.additions):
-        mass_g = masses.get(material.name, 0.0)
-        if material.source is rest.vessel or mass_g <= _NOTHING_G:
+        mass_g = masses.get(material.name)
+        if mass_g is None:
             continue
         place = next((k for k, a in enumerate(rest.additions) if a is material.source), None)
         if place is None:
@@ -127,4 +164,7 @@ def _next(request: Mapping[str, Any], rest: Rest, plan: BlendPlan) -> dict[str, 
         asked = body["additions"][place]
         which = {key: asked[key] for key in ("ingredient", "composition", "measured", "treatment") if key in asked}
         added.append({**which, "amount": f"{mass_g:.4f}".rstrip("0").rstrip(".") + " g"})
-    return {**body, "added": added}
+    return {**body, "earlier": [*request.get("earlier", []), stage], "added": added}
+
+
+_OF_A_STAGE: Final = ("added", "measured", "errors", "lost")

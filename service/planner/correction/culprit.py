@@ -1,14 +1,15 @@
 """What is most likely off where readings do not fit what was poured.
 
 Each unknown and each reading in turn is given ten times its spread, and an amount or a volume room for a mistake of
-reading or counting; what then makes the readings most likely is the likeliest culprit. It is only named where it
-explains them, and nobody is accused where they fit.
+reading or counting; and drink may be gone that nobody told of, which changes how much there is and nothing else. What
+then makes the readings most likely is the likeliest culprit. It is only named where it explains them, and nobody is
+accused where they fit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log
 from operator import mul
 from typing import Final, Literal
@@ -28,6 +29,9 @@ _VARIANCE_TIMES: Final = 100.0
 _MISTAKE: Final = {AMOUNT: 0.5, VOLUME: 0.2}
 """Standard deviation of what was weighed or poured by mistake, as a share of it (our default)."""
 
+_LOSS: Final = 0.2
+"""Standard deviation of what was lost unnoticed as a share of the drink: racking, samples, pulp (our default)."""
+
 _LEAST_GAIN: Final = log(3.0)
 """What makes readings three times as likely is worth naming (our default)."""
 
@@ -36,15 +40,16 @@ _MOST_TOLD: Final = 4
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """An unknown, by its place, or a reading, by its place; `at` is the value that it then probably has, in its own
-    standard deviations for an unknown, as the reading's error in its unit for a reading. `gain` is how much the
-    logarithm of the readings' likelihood grows, `chance` their chance then."""
+    """An unknown, a reading or a loss, by its place or its stage; `at` is the value that it then probably has, in its
+    own standard deviations for an unknown, as the reading's error in its unit for a reading, in litres for a loss.
+    `gain` is how much the logarithm of the readings' likelihood grows, `chance` their chance then."""
 
     unknown: int | None
     reading: int | None
     at: float
     gain: float
     chance: float
+    loss: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +71,22 @@ def judged(belief: Belief) -> Judgement:
     chance = chance_of_more(belief.chi_square, len(belief.linear))
     if chance >= DOUBTFUL_BELOW:
         return Judgement("consistent", chance, ())
-    suspects = sorted(_suspects(belief), key=lambda s: (-s.gain, s.unknown is None, s.unknown or s.reading or 0))
+    suspects = sorted(
+        _once(list(_suspects(belief)), belief), key=lambda s: (-s.gain, s.unknown is None, s.unknown or s.reading or 0)
+    )
     verdict: Verdict = "doubtful" if chance >= INCONSISTENT_BELOW else "inconsistent"
     return Judgement(verdict, chance, tuple(suspects[:_MOST_TOLD]))
+
+
+def _once(suspects: list[Suspect], belief: Belief) -> list[Suspect]:
+    """A volume that was read too low and drink that is gone look alike: one suspect, of both."""
+    losses = [s for s in suspects if s.loss is not None]
+    low = [s for s in suspects if s.reading is not None and s.at < 0.0 and belief.readings[s.reading].name == "volume"]
+    if not losses:
+        return suspects
+    likeliest = max(losses, key=lambda s: (s.gain, s.loss or 0))
+    likeliest = replace(likeliest, gain=max(s.gain for s in (likeliest, *low)))
+    return [*(s for s in suspects if s not in losses and s not in low), likeliest]
 
 
 def _suspects(belief: Belief) -> Iterator[Suspect]:
@@ -92,6 +110,7 @@ def _suspects(belief: Belief) -> Iterator[Suspect]:
             suspect = _unknown(belief, k, column, misses, spread, usual)
             if suspect is not None:
                 yield suspect
+    yield from _losses(belief, misses, spread, usual)
     for i, line in enumerate(lines):
         more = (_VARIANCE_TIMES - 1.0) * line.variance
         wider = [list(row) for row in spread]
@@ -104,6 +123,30 @@ def _suspects(belief: Belief) -> Iterator[Suspect]:
             yield Suspect(None, i, error, fit.log_density - usual.log_density, chance)
 
 
+def _losses(
+    belief: Belief, misses: Sequence[float], spread: Sequence[Sequence[float]], usual: Fit
+) -> Iterator[Suspect]:
+    """Drink that went during a stage without anyone's telling; only less, and never all of it."""
+    size = len(misses)
+    for stage, column in enumerate(belief.if_lost):
+        if not any(column):
+            continue
+        more = _LOSS * _LOSS
+        wider = [[spread[i][j] + more * column[i] * column[j] for j in range(size)] for i in range(size)]
+        fit = fit_of(misses, wider)
+        share = min(more * sum(map(mul, column, fit.weighted)), _MOST_LOST)
+        if share <= 0.0:
+            continue
+        left = [miss - share * c for miss, c in zip(misses, column, strict=True)]
+        chance = chance_of_more(fit_of(left, spread).chi_square, size)
+        if _explains(fit, usual, chance):
+            litres = share * belief.litres[stage]
+            yield Suspect(None, None, litres, fit.log_density - usual.log_density + log(2.0), chance, stage)
+
+
+_MOST_LOST: Final = 0.9
+
+
 def _unknown(
     belief: Belief,
     k: int,
@@ -113,7 +156,7 @@ def _unknown(
     usual: Fit,
 ) -> Suspect | None:
     """An unknown with ten times its spread; one that would have to leave its limits explains what it can at them."""
-    variance = belief.before.covariance[k][k]
+    variance = belief.before.sd(k) ** 2
     mistake = _MISTAKE.get(belief.unknowns[k].what, 0.0) * belief.unknowns[k].low if variance else 0.0
     enlarged = max(_VARIANCE_TIMES * variance, mistake * mistake)
     more = enlarged - variance

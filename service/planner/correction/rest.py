@@ -1,7 +1,7 @@
 """From what is known of the vessel to the plan for the rest: the vessel as a lot, what is left as lots and additions.
 
 What the readings left open is written with independent unknowns that the vessel, the stocks and the unpoured lots
-share, each named after the unknown whose own rest it is.
+share, each named after the unknown that it stands for.
 """
 
 from __future__ import annotations
@@ -14,8 +14,7 @@ from typing import Final
 
 from service.catalogue.records import Acids
 from service.errors import InputError
-from service.model.contents import SIZE, Contents
-from service.model.linear_gaussian import Column, columns_of
+from service.model.contents import Contents
 from service.model.lot import Lot
 from service.model.lot_class import LotClass
 from service.model.properties import PROPERTIES, Of
@@ -24,6 +23,7 @@ from service.planner.asked import AdditionAsked, LotAsked, PlanAsked, TargetAske
 from service.planner.beliefs import AMOUNT
 from service.planner.correction.asked import VESSEL, CorrectionAsked
 from service.planner.correction.belief import Belief, bounded, moved
+from service.planner.correction.stages import LOST
 from service.planner.correction.terms import VOLUME
 from service.planner.materials import Material
 from service.planner.predict import value_of
@@ -33,6 +33,7 @@ _SHARE_THAT_COUNTS: Final = 0.02
 """A material whose effect on pH nobody knows makes the vessel's unknown from this share of the mass on, as for any
 blend."""
 
+_AMOUNTS: Final = frozenset({AMOUNT, VOLUME, LOST})
 _GONE: Final = 1e-9
 _WHOLE: Final = 1e-6
 
@@ -45,11 +46,6 @@ class Rest:
         self.by_source = {id(m.source): m for m in belief.materials}
 
     @cached_property
-    def columns(self) -> tuple[Column, ...]:
-        """What is still open, as independent columns over the unknowns."""
-        return columns_of(self.belief.after.covariance)
-
-    @cached_property
     def vessel(self) -> LotAsked:
         """What is in the vessel, as a lot of which everything is used."""
         belief = self.belief
@@ -57,15 +53,15 @@ class Rest:
         litres = contents.volume_ml / 1000.0
         lots = [
             (m, m.source, g)
-            for m, g in zip(belief.materials, belief.masses_g, strict=True)
+            for m, g in zip(belief.materials, belief.left_g, strict=True)
             if isinstance(m.source, LotAsked) and g > 0.0
         ]
         largest = max(lots, key=lambda found: (found[2], found[0].name), default=None)
         read = {r.name for r in self.asked.readings}
         read_ph = "ph" in read
         sds = [
-            (s.lot.residual_sugar_sd_g_per_l or 0.0) * s.most_l / litres
-            for _, s, _ in lots
+            s.lot.residual_sugar_sd_g_per_l * g / (1000.0 * (m.density_g_ml or 1.0)) / litres
+            for m, s, g in lots
             if s.lot.residual_sugar_sd_g_per_l is not None
         ]
         lot = Lot(
@@ -90,25 +86,36 @@ class Rest:
 
     def _ph_known(self, contents: Contents) -> bool:
         unknown = sum(
-            g for m, g in zip(self.belief.materials, self.belief.masses_g, strict=True) if not m.acids_per_g.ph_known
+            g for m, g in zip(self.belief.materials, self.belief.left_g, strict=True) if not m.acids_per_g.ph_known
         )
         return unknown < _SHARE_THAT_COUNTS * contents.mass_g
 
     def _shifts(self, owned: Sequence[tuple[tuple[float, ...], int]], factor: float) -> tuple[Unknown, ...]:
-        """Shifts with their places among the unknowns, as shifts of the shared columns."""
-        found = []
-        for column in self.columns:
-            whole = [0.0] * SIZE
-            for shift, k in owned:
-                times = factor * column.shifts[k]
-                if times:
-                    whole = [a + times * b for a, b in zip(whole, shift, strict=True)]
-            if any(whole):
-                unknown = self.belief.unknowns[column.of]
-                gone = unknown.what in (AMOUNT, VOLUME) or not self._is_left(unknown.of)
-                how = "" if gone else unknown.measure_by
-                found.append(Unknown(unknown.what, tuple(whole), measure_by=how, of=f"{unknown.of} {POURED}"))
-        return tuple(found)
+        """Shifts with their places among the unknowns, as shifts of the independent variables of what is known now."""
+        after = self.belief.after
+        size = len(self.belief.unknowns)
+        rows: list[list[float]] = []
+        for component in zip(*(shift for shift, _ in owned), strict=True):
+            row = [0.0] * size
+            for (_, k), part in zip(owned, component, strict=True):
+                row[k] += factor * part
+            rows.append(after.shared(row) if any(component) else row)
+        return tuple(
+            [
+                Unknown(what, whole, measure_by=how, of=of)
+                for (what, how, of), whole in zip(self._told, zip(*rows, strict=True), strict=True)
+                if any(whole)
+            ]
+        )
+
+    @cached_property
+    def _told(self) -> tuple[tuple[str, str, str], ...]:
+        """What each independent variable is called, how it would be measured, and of what it is."""
+        left = {name for name in {u.of for u in self.belief.unknowns} if self._is_left(name)}
+        return tuple(
+            (u.what, u.measure_by if u.of in left and u.what not in _AMOUNTS else "", f"{u.of} {POURED}")
+            for u in self.belief.unknowns
+        )
 
     def _is_left(self, name: str) -> bool:
         """Whether there is any of a material left that could be measured."""
@@ -168,10 +175,10 @@ class Rest:
         """The additions of the recipe, less what was added of them, and as the readings have them now."""
         found = []
         for meant, used in zip(self.asked.plan.additions, self.asked.poured_additions, strict=True):
-            if used.least_g <= 0.0:
+            per_g, owned = self._known(self.by_source[id(used)])
+            if used.least_g <= 0.0 and not owned:  # nothing of it was poured
                 found.append(meant)
                 continue
-            per_g, owned = self._known(self.by_source[id(used)])
             most = None if meant.most_g is None else _whole(max(meant.most_g - used.least_g, 0.0), meant.whole_g)
             least = max(meant.least_g - used.least_g, 0.0)
             if meant.least_g == meant.most_g and least <= _GONE * meant.least_g:

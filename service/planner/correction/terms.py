@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final
 
 from service.catalogue.records import Category, Ingredient, Spread
@@ -15,6 +16,9 @@ from service.physics.solutes import Component
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.beliefs import AMOUNT
 from service.planner.materials import Material
+from service.planner.plain_words import FINE_ML, amount_in_words
+from service.quantities import Kind, volume_text
+from service.quantities.units import UNIT_BY_SPELLING
 
 VOLUME: Final = "volume"
 """Name of the unknown that is how much there was of a lot."""
@@ -25,6 +29,7 @@ class Term:
     """An unknown in a maker's terms: `value_at` its value is the figure in `unit`, told with so many `decimals`.
 
     `more` and `less` say what a material is whose figure is higher or lower; `rests_on` what the figure came from.
+    `words`, where there are any, tell a figure as the caller's jug or scale shows it.
     """
 
     what: str
@@ -34,6 +39,15 @@ class Term:
     rests_on: str
     more: str = ""
     less: str = ""
+    words: Callable[[float], str] | None = None
+
+    def digits(self, value: float) -> str:
+        """A figure without its unit, or in the caller's own."""
+        return f"{value:.{self.decimals}f}" if self.words is None else self.words(value)
+
+    def shown(self, value: float) -> str:
+        """A figure with its unit."""
+        return f"{value:.{self.decimals}f} {self.unit}".strip() if self.words is None else self.words(value)
 
 
 _OF_LOT: Final = {
@@ -55,15 +69,43 @@ def term_of(unknown: Unknown, material: Material, mass_g: float, circumstances: 
     Returns: Term.
     """
     if unknown.what in (AMOUNT, VOLUME):
-        # the limit below is where nothing is left
-        share = -1.0 / unknown.low
-        if isinstance(material.source, LotAsked):
-            litres = mass_g * material.per_g.volume_ml / 1000.0
-            return Term("volume", "L", 2, lambda z: litres * (1.0 + share * z), _ENTERED)
-        return Term("amount", "g", 0 if mass_g >= _HEAVY_G else 1, lambda z: mass_g * (1.0 + share * z), _ENTERED)
+        return _of_amount(unknown, material, mass_g, circumstances)
     if isinstance(material.source, LotAsked):
         return _of_lot(unknown, material, material.source, circumstances)
     return _of_ingredient(unknown, material, material.source, circumstances)
+
+
+def _of_amount(unknown: Unknown, material: Material, mass_g: float, circumstances: Circumstances) -> Term:
+    """How much went in: litres of a lot or of what was poured by volume, grams of all else."""
+    share = -1.0 / unknown.low  # the limit below is where nothing is left
+    source = material.source
+    unit = None if isinstance(source, LotAsked) else source.unit
+    by_volume = unit is not None and UNIT_BY_SPELLING[unit.lower()].kind is Kind.VOLUME
+    what = "volume" if isinstance(source, LotAsked) else "amount"
+    if isinstance(source, LotAsked) or (by_volume and material.density_g_ml):
+        return litres_term(what, mass_g * material.per_g.volume_ml / 1000.0, share, circumstances)
+    words: Callable[[float], str] | None = None
+    if circumstances.system != "metric":
+        words = partial(amount_in_words, circumstances=circumstances, liquid=material.density_g_ml is not None)
+    decimals = 0 if mass_g >= _HEAVY_G else 1
+    return Term(what, "g", decimals, lambda z: mass_g * (1.0 + share * z), _ENTERED, words=words)
+
+
+def litres_term(what: str, litres: float, share: float, circumstances: Circumstances) -> Term:
+    """A volume of which `share` is the standard deviation; less than a litre of an addition in mL."""
+    system = circumstances.system
+    if system != "metric":
+        return Term(
+            what,
+            "L",
+            2,
+            lambda z: litres * (1.0 + share * z),
+            _ENTERED,
+            words=lambda value: volume_text(1000.0 * value, system, FINE_ML),
+        )
+    if what == "amount" and litres < 1.0:
+        return Term(what, "mL", 0, lambda z: 1000.0 * litres * (1.0 + share * z), _ENTERED)
+    return Term(what, "L", 2, lambda z: litres * (1.0 + share * z), _ENTERED)
 
 
 _HEAVY_G = 100.0

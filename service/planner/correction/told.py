@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import exp, log
-from typing import Final
+from typing import Final, Literal
 
 from service.model.properties import PROPERTIES
 from service.model.unknowns import Unknown
+from service.planner.asked import AdditionAsked
 from service.planner.beliefs import AMOUNT
 from service.planner.correction.answers import Consistency, Culprit, Figure, ReadingReport, Updated
-from service.planner.correction.asked import REFRACTOMETER
+from service.planner.correction.asked import REFRACTOMETER, VESSEL
 from service.planner.correction.belief import Belief, ReadingSeen
 from service.planner.correction.culprit import Judgement, Suspect
-from service.planner.correction.terms import VOLUME, Term, term_of
+from service.planner.correction.stages import LOST
+from service.planner.correction.terms import VOLUME, Term, litres_term, term_of
 from service.planner.intervals import Z_90
 from service.planner.materials import Material
 from service.planner.plain_words import plain_names
@@ -33,6 +35,32 @@ _INSTRUMENTS: Final = {
     REFRACTOMETER: "the refractometer",
 }
 _MOST_GAIN: Final = log(1e6)
+_Kind = Literal["amount", "volume", "composition", "loss"]
+_KINDS: Final[dict[str, _Kind]] = {AMOUNT: "amount", VOLUME: "volume", LOST: "loss"}
+
+
+def names_in_words(materials: Sequence[Material]) -> dict[str, str]:
+    """What materials are called in the cellar; several stocks of one ingredient by whether they were measured.
+
+    Parameters: materials, each name once.
+    Returns: a plain name for each.
+    """
+    plain = plain_names([m.name for m in materials])
+    stocks: dict[str, list[Material]] = {}
+    for material in materials:
+        if isinstance(material.source, AdditionAsked):
+            stocks.setdefault(material.source.ingredient.id, []).append(material)
+    for alike in stocks.values():
+        if len(alike) < 2:
+            continue
+        told = [
+            "as measured" if isinstance(m.source, AdditionAsked) and m.source.measured else "not measured"
+            for m in alike
+        ]
+        first = plain[alike[0].name]
+        for k, material in enumerate(alike):
+            plain[material.name] = f"{first} ({told[k] if len(set(told)) == len(told) else f'stock {k + 1}'})"
+    return plain
 
 
 class Told:
@@ -40,17 +68,26 @@ class Told:
 
     def __init__(self, belief: Belief) -> None:
         self.belief = belief
-        self.plain = plain_names([m.name for m in belief.materials])
+        self.plain = names_in_words(belief.materials)
         self.by_name = {m.name: (m, g) for m, g in zip(belief.materials, belief.masses_g, strict=True)}
         self.of_a_gram = {(u.what, u.of): u for m in belief.materials for u, _ in belief.places(m)}
 
-    def term(self, unknown: Unknown) -> tuple[Material, Term] | None:
-        """The term of an unknown of the vessel, with its material."""
-        material, mass_g = self.by_name[unknown.of]
-        whole = unknown.what in (AMOUNT, VOLUME)
-        own = unknown if whole else self.of_a_gram[unknown.what, unknown.of]
-        term = term_of(own, material, mass_g, self.belief.circumstances)
-        return None if term is None else (material, term)
+    def term(self, k: int) -> tuple[str, str, Term] | None:
+        """The term of an unknown of the vessel, by its place, with the name of what it is of and that in words."""
+        belief, unknown = self.belief, self.belief.unknowns[k]
+        pour = belief.pours[k]
+        if unknown.what == LOST and pour is not None:
+            return VESSEL, VESSEL, litres_term(LOST, pour.lost_l, -1.0 / unknown.low, belief.circumstances)
+        if pour is not None:
+            material, _ = self.by_name[pour.material]
+            own, mass_g = unknown, pour.mass_g
+            several = sum(p is not None and p.material == pour.material for p in belief.pours) > 1
+            which = f" (addition {pour.stage + 1})" if several else ""
+        else:
+            material, mass_g = self.by_name[unknown.of]
+            own, which = self.of_a_gram[unknown.what, unknown.of], ""
+        term = term_of(own, material, mass_g, belief.circumstances)
+        return None if term is None else (material.name, f"{self.plain[material.name]}{which}", term)
 
     def updated(self) -> tuple[Updated, ...]:
         """What moved or narrowed noticeably, the largest move first."""
@@ -66,32 +103,34 @@ class Told:
             moved = (belief.after.mean[k] - belief.before.mean[k]) / sd
             if abs(moved) < _MOVED and belief.after.sd(k) > _NARROWED * sd:
                 continue
-            found = self.term(unknown)
+            found = self.term(k)
             if found is None:
                 continue
-            material, term = found
+            of, name, term = found
             before = _figure(term, unknown, belief.before.mean[k], sd)
             now = _figure(term, unknown, belief.after.mean[k], belief.after.sd(k))
-            shown = _shown(term, now.value)
+            told = [[term.digits(f) for f in (figure.value, figure.low, figure.high)] for figure in (now, before)]
+            if told[0] == told[1]:  # nothing that could be seen, as the Brix of water
+                continue
             text = (
-                f"{self.plain[material.name]}: {term.what} probably {shown} "
-                f"({_digits(term, now.low)} to {_digits(term, now.high)}); "
-                f"{_digits(term, before.value)} before, {_rests(term)}."
+                f"{name}: {term.what} probably {term.shown(now.value)} ({told[0][1]} to {told[0][2]}); "
+                f"{told[1][0]} before, {_rests(term)}."
             )
-            yield Updated(material.name, term.what, term.unit, before, now, round(moved, 2) + 0.0, text)
+            yield Updated(of, term.what, term.unit, before, now, round(moved, 2) + 0.0, text)
 
     def held(self) -> tuple[str, ...]:
         """What would have to lie beyond a limit, in words."""
         found = []
         for k in self.belief.held:
-            term = self.term(self.belief.unknowns[k])
+            term = self.term(k)
             if term is not None:
-                found.append(f"{term[1].what} of {self.plain[term[0].name]}")
+                found.append(f"{term[2].what} of {term[1]}")
         return tuple(found)
 
-    def readings(self) -> tuple[ReadingReport, ...]:
-        """Each reading beside what was expected."""
-        return tuple(_report(seen) for seen in self.belief.readings)
+    def readings(self, *, earlier: bool = False) -> tuple[ReadingReport, ...]:
+        """Each reading of the last stage, or of those before, beside what was expected."""
+        last = len(self.belief.litres) - 1
+        return tuple(_report(seen) for seen in self.belief.readings if (seen.stage < last) == earlier)
 
     def consistency(self, judgement: Judgement) -> Consistency:
         """Whether the readings fit, in words."""
@@ -113,16 +152,36 @@ class Told:
             times = float(f"{exp(min(suspect.gain, _MOST_GAIN)):.2g}")
             if suspect.reading is not None:
                 yield self._reading_off(suspect, suspect.reading, times)
+            elif suspect.loss is not None:
+                yield self._gone(suspect, suspect.loss, times)
             elif suspect.unknown is not None:
-                found = self.term(self.belief.unknowns[suspect.unknown])
+                found = self.term(suspect.unknown)
                 if found is not None:
                     yield self._poured_off(suspect, suspect.unknown, *found, times)
+
+    def _gone(self, suspect: Suspect, stage: int, times: float) -> Culprit:
+        litres = self.belief.litres[stage]
+        term = litres_term("volume", litres, 1.0, self.belief.circumstances)
+        return Culprit(
+            "loss",
+            VESSEL,
+            "volume",
+            "L",
+            round(litres, 3),
+            round(litres - suspect.at, 3),
+            times,
+            f"about {term.shown(suspect.at)} less than was poured: lost at racking, or misread. If it was lost, say so "
+            "in `lost`.",
+        )
 
     def _reading_off(self, suspect: Suspect, place: int, times: float) -> Culprit:
         seen = self.belief.readings[place]
         unit, decimals = _unit_of(seen.name)
-        off = f"{abs(suspect.at):.{decimals}f}"
+        off = f"{abs(suspect.at):.{decimals}f} {unit}".strip()
+        if seen.name == "volume":
+            off = litres_term("volume", seen.value, 1.0, self.belief.circumstances).shown(abs(suspect.at))
         way = "high" if suspect.at > 0.0 else "low"
+        when = "" if len(self.belief.litres) == 1 else f" at measuring {seen.stage + 1}"
         return Culprit(
             "reading",
             seen.name,
@@ -131,44 +190,32 @@ class Told:
             round(seen.value, decimals + 1),
             round(seen.value - suspect.at, decimals + 1),
             times,
-            f"{_INSTRUMENTS[seen.name]} probably reads {f'{off} {unit}'.strip()} too {way}.".replace(
+            f"{_INSTRUMENTS[seen.name]} probably reads {off} too {way}{when}.".replace(
                 "as read probably reads", "was probably read"
             ),
         )
 
-    def _poured_off(self, suspect: Suspect, place: int, material: Material, term: Term, times: float) -> Culprit:
+    def _poured_off(self, suspect: Suspect, place: int, of: str, name: str, term: Term, times: float) -> Culprit:
         usual = term.value_at(self.belief.before.mean[place])
-        probably = term.value_at(suspect.at)
-        name = self.plain[material.name]
+        probably = max(term.value_at(suspect.at), 0.0)
         way = "more" if probably > usual else "less"
-        by = _shown(term, abs(probably - usual))
-        kind = self.belief.unknowns[place].what
-        if kind == AMOUNT:
-            text = f"{name}: probably {_shown(term, probably)} went in, {by} {way} than entered."
-        elif kind == VOLUME:
-            text = f"{name}: its volume was probably {_shown(term, probably)}, {by} {way} than entered."
+        by, shown = term.shown(abs(probably - usual)), term.shown(probably)
+        what = self.belief.unknowns[place].what
+        kind: _Kind = _KINDS.get(what, "composition")
+        if what == AMOUNT:
+            text = f"{name}: probably {shown} went in, {by} {way} than entered."
+        elif what == VOLUME:
+            text = f"{name}: its volume was probably {shown}, {by} {way} than entered."
+        elif what == LOST:
+            text = f"probably {shown} were lost, {by} {way} than entered."
         elif term.what in _RATIOS and usual > 0.0 and term.more:
             share = f"{100.0 * abs(probably / usual - 1.0):.0f} %"
             is_ = term.more if probably > usual else term.less
-            text = (
-                f"{name} is probably {share} {is_} than {_than(term)}: {_shown(term, probably)} instead of "
-                f"{_digits(term, usual)}."
-            )
+            text = f"{name} is probably {share} {is_} than {_than(term)}: {shown} instead of {term.digits(usual)}."
         else:
-            text = (
-                f"{name}: {term.what} was probably {_shown(term, probably)}, not {_digits(term, usual)}, "
-                f"{_rests(term)}."
-            )
-        return Culprit(
-            "amount" if kind == AMOUNT else "volume" if kind == VOLUME else "composition",
-            material.name,
-            term.what,
-            term.unit,
-            round(usual, term.decimals + 1),
-            round(probably, term.decimals + 1),
-            times,
-            text,
-        )
+            text = f"{name}: {term.what} was probably {shown}, not {term.digits(usual)}, {_rests(term)}."
+        digits = term.decimals + 1
+        return Culprit(kind, of, term.what, term.unit, round(usual, digits), round(probably, digits), times, text)
 
 
 def _unit_of(name: str) -> tuple[str, int]:
@@ -183,6 +230,7 @@ def _report(seen: ReadingSeen) -> ReadingReport:
     digits = decimals + 1
     return ReadingReport(
         seen.name,
+        seen.stage + 1,
         unit,
         round(seen.value, digits + 1),
         float(f"{seen.error:.3g}"),
@@ -195,19 +243,11 @@ def _report(seen: ReadingSeen) -> ReadingReport:
 
 
 def _figure(term: Term, unknown: Unknown, mean: float, sd: float) -> Figure:
-    """A figure with the ends of its interval, which lie within the limits of the unknown."""
+    """A figure with the ends of its interval, which lie within the limits of the unknown and not below nothing."""
     ends = [min(max(mean + z * sd, unknown.low), unknown.high) for z in (-Z_90, Z_90)]
     low, high = sorted(term.value_at(end) for end in ends)
     digits = term.decimals + 1
-    return Figure(round(term.value_at(mean), digits), round(low, digits), round(high, digits))
-
-
-def _digits(term: Term, value: float) -> str:
-    return f"{value:.{term.decimals}f}"
-
-
-def _shown(term: Term, value: float) -> str:
-    return f"{_digits(term, value)} {term.unit}".strip()
+    return Figure(*(round(max(value, 0.0), digits) + 0.0 for value in (term.value_at(mean), low, high)))
 
 
 def _rests(term: Term) -> str:

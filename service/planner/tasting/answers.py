@@ -6,7 +6,7 @@ The text below a field is its description in the OpenAPI document. No field ever
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from service.model.lot_class import Assumed
 from service.planner.answers import SHOWN, Caution, NextReading, SourceCited
@@ -161,8 +161,8 @@ class TryNext:
 
 @dataclass(frozen=True, slots=True)
 class Bounded:
-    """An estimate with one-sided 95 % bounds, or with a 95 % interval where the test has two sides; null where it has
-    none within reach."""
+    """An estimate with its bounds. Where the test has one side each holds with 95 %, so that both together are a 90 %
+    interval; where it has two sides both together are a 95 % interval. Null where there is none within reach."""
 
     __pydantic_config__ = SHOWN
 
@@ -209,7 +209,7 @@ class DifferenceReport:
     alpha: float
     """Chance of calling a difference where there is none that the test allows."""
     p: float
-    """Chance of so many right answers, or more, if everyone guessed."""
+    """Chance of so many right answers, or more, if everyone guessed; 0 where it is too small for a number of JSON."""
     significant: bool
     """Whether p is at most alpha."""
     critical_count: int | None
@@ -232,22 +232,6 @@ class DifferenceReport:
 
 
 @dataclass(frozen=True, slots=True)
-class NextTargets:
-    """A level and its interval as `targets` of /v1/blend-plans takes it."""
-
-    __pydantic_config__ = SHOWN
-
-    property: str
-    """Which property."""
-    value: float | str
-    """The best level, as a target is written."""
-    min: float | str | None
-    """Lower end of the interval; null without one."""
-    max: float | str | None
-    """Upper end."""
-
-
-@dataclass(frozen=True, slots=True)
 class NextInputs:
     """What the following step needs."""
 
@@ -255,8 +239,8 @@ class NextInputs:
 
     endpoint: Literal["/v1/blend-plans", "/v1/bench-trials", "/v1/tastings"]
     """Where to send it: a level is a target of a blend plan, an amount a stock of a bench trial, else taste again."""
-    target: NextTargets | None
-    """For a blend plan."""
+    targets: dict[str, Any] | None
+    """For a blend plan: `targets` of its request, the best level with a tolerance that stays inside the interval."""
     base: str | None
     """For a bench trial: volume in the glass, as a quantity."""
     stock: str | None

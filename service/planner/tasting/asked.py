@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 from service.planner.asked import Echo
-from service.planner.steps import DEFAULT_STEPS, Step
+from service.planner.steps import DEFAULT_STEPS, LEVEL_FLOORS, Step
 from service.quantities import System
 
 Scale = Literal["liking", "just_about_right"]
@@ -86,7 +86,10 @@ class ScoresAsked:
 
     def finest(self, dose: float) -> float:
         """Half a just-noticeable step at a dose [unit of the dose]: nothing finer is told."""
-        return 0.5 * self.step.size * ((dose + self.before) if self.step.relative else 1.0)
+        if not self.step.relative:
+            return 0.5 * self.step.size
+        floor = 0.0 if self.level is None else LEVEL_FLOORS.get(self.level, 0.0)
+        return 0.5 * self.step.size * max(dose + self.before, floor)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,6 @@ from service.planner.tasting.answers import (
     BestDose,
     DoseTested,
     NextInputs,
-    NextTargets,
     ScaledDose,
     ScoresFit,
     TasterReport,
@@ -177,14 +176,12 @@ def _tasters(given: ScoresAsked, fit: Fit | None) -> tuple[TasterReport, ...]:
 
 
 def _next_of_scores(given: ScoresAsked, best: BestDose | None, tries: TryNext | None) -> NextInputs:
-    """A target for a level, a glass for an amount that can be scaled, else doses to taste."""
+    """Targets for a level, a glass for an amount that can be scaled, else doses to taste."""
     doses = () if tries is None else tries.doses
     if best is None or best.at_the_edge:
         return NextInputs("/v1/tastings", None, None, None, None, doses, None)
     if given.level is not None:
-        low, high = (None if end is None else _target(given, end) for end in (best.low, best.high))
-        target = NextTargets(given.level, _target(given, best.dose), low, high)
-        return NextInputs("/v1/blend-plans", target, None, None, None, doses, None)
+        return NextInputs("/v1/blend-plans", {given.level: _target(given, best)}, None, None, None, doses, None)
     unit = given.unit
     base_ml = 1000.0 if given.glass_ml is None else given.glass_ml
     if unit.kind is not None and (unit.per_ml is not None or given.glass_ml is not None):
@@ -197,9 +194,15 @@ def _next_of_scores(given: ScoresAsked, best: BestDose | None, tries: TryNext | 
     return NextInputs("/v1/tastings", None, None, None, None, doses or around, None)
 
 
-def _target(given: ScoresAsked, level: float) -> float | str:
-    """A level as a target of a blend plan is written."""
-    return f"{level:g} {given.unit.text}" if given.level == "titratable_acidity" else level
+def _target(given: ScoresAsked, best: BestDose) -> float | str | dict[str, float | str]:
+    """The best level as a target of a blend plan is written, hard no farther than to the nearer end of its interval."""
+    ends = [abs(end - best.dose) for end in (best.low, best.high) if end is not None]
+    within = rounded(min(ends, default=0.0))
+
+    def written(level: float) -> float | str:
+        return f"{level:g} {given.unit.text}" if given.level == "titratable_acidity" else level
+
+    return {"value": written(best.dose), "tolerance": written(within)} if within > 0.0 else written(best.dose)
 
 
 def _tastings(best: BestDose | None, tries: TryNext | None) -> tuple[NextReading, ...]:

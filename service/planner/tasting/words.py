@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil, floor
 from typing import Final
 
 from service.planner.tasting.answers import BestDose, DifferenceReport, DoseTested, PanelPlan
@@ -87,17 +88,30 @@ def difference_summary(report: DifferenceReport) -> str:
     chosen = f"{report.correct} of {report.n} {KINDS[report.kind]}"
     told = f"{chosen} for one sample" if report.sides == "two" else f"{chosen} right"
     needed = "none would do" if report.critical_count is None else f"{report.critical_count} are needed"
-    most = 100.0 * (report.discriminators.high or 0.0)
-    if report.significant:
+    # bounds are rounded outwards: nothing narrower is told
+    least, most = floor(100.0 * report.discriminators.low), ceil(100.0 * (report.discriminators.high or 0.0))
+    chance = f"{told}, {p_text(report.p)} ({needed} at {report.alpha:g})"
+    if report.significant and report.sides == "two":
         return (
-            f"A difference was found: {told}, p = {report.p:.2g} ({needed} at {report.alpha:g}). Between "
-            f"{100.0 * report.discriminators.low:.0f} and {most:.0f} % of people tell the samples apart (95 % bounds)."
+            f"A difference was found: {chance}. Between {least} and {most} % of people tell the samples apart (95 % "
+            "interval)."
         )
+    if report.significant:
+        return f"A difference was found: {chance}. At least {least} % of people tell the samples apart (95 % sure)."
     return (
-        f"No difference was shown: {told}, p = {report.p:.2g} ({needed} at {report.alpha:g}). That proves nothing: a "
-        f"test of this size finds the difference planned for with a chance of {100.0 * report.power:.0f} %, and up to "
-        f"{most:.0f} % of people may tell the samples apart."
+        f"No difference was shown: {chance}. That proves nothing: a test of this size finds the difference planned for "
+        f"with a chance of {100.0 * report.power:.0f} %, and up to {most} % of people may tell the samples apart (95 % "
+        "sure)."
     )
+
+
+def p_text(p: float) -> str:
+    """The chance of a test, however small.
+
+    >>> p_text(0.0129733), p_text(0.0)
+    ('p = 0.013', 'p below 1e-300')
+    """
+    return f"p = {p:.2g}" if p > 0.0 else "p below 1e-300"
 
 
 def panel_text(plan: PanelPlan) -> str:

@@ -149,7 +149,7 @@ def _carbonate(vessel: Vessel | None, goal: Goal | None, which: _Carbonate) -> W
     if cloudy:
         limit = f"The drink holds citrus juice. {limit}"
     mass = mix.amount_to(goal.name, goal.aim, most) if most > 0.0 else None
-    possible = which.way.possible
+    possible, short = which.way.possible, mass is None
     if mass is None:
         if most <= 0.0:
             return replace(which.way, possible="no", limit=f"Nothing may go in: {ends}. {limit}")
@@ -161,6 +161,8 @@ def _carbonate(vessel: Vessel | None, goal: Goal | None, which: _Carbonate) -> W
         mix=mix,
         added_g=(mass,),
         targets=goal.targets,
+        judged=len(goal.targets),
+        first_told=short,
         cautions=tuple(_low_acid(mix, mass, market)),
     )
 
@@ -216,4 +218,13 @@ def _sweeten(vessel: Vessel | None, goal: Goal | None) -> Way:
     limit = SWEETEN.limit
     if mass is None:
         mass, limit = most, f"All that there is of it does not bring the balance. {limit}"
-    return replace(SWEETEN, mix=mix, added_g=(mass,), targets=goal.targets, assumed=assumed, limit=limit)
+    return replace(
+        SWEETEN,
+        mix=mix,
+        added_g=(mass,),
+        targets=goal.targets,
+        judged=len(goal.targets),
+        first_told=True,
+        assumed=assumed,
+        limit=limit,
+    )

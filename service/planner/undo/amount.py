@@ -178,6 +178,7 @@ def _made_up(vessel: Vessel, wrong: Wrong) -> Way:
             if lot.lot.volume_l - lot.most_l < litres * (1.0 - _SAME):
                 short.append(lot.lot.name)
     do = SCALE_UP.do.format(number_text(wrong.times - 1.0, 0.001))
+    targets = _reported(vessel, wrong)
     if not places:
         return replace(SCALE_UP, do=do, possible="no", limit="Nothing else is in the vessel.")
     limit = SCALE_UP.limit
@@ -191,21 +192,22 @@ def _made_up(vessel: Vessel, wrong: Wrong) -> Way:
         needs=("more of everything else", "room in the vessel"),
         mix=replace(vessel.mix, places=tuple(places)),
         added_g=tuple(added),
-        targets=_reported(vessel, wrong),
-        judged=len(_ALL),
+        targets=targets,
+        judged=len(targets),
     )
 
 
 def _rest(vessel: Vessel, wrong: Wrong) -> Way:
     place = next(k for k, m in enumerate(vessel.mix.materials) if m.source is wrong.source)
+    targets = _reported(vessel, wrong)
     return replace(
         ADD_THE_REST,
         do=f"Add what is missing of {wrong.name}.",
         needs=(wrong.name,),
         mix=replace(vessel.mix, places=(place,)),
         added_g=(wrong.mistake.meant_g - wrong.mistake.added_g,),
-        targets=_reported(vessel, wrong),
-        judged=len(_ALL),
+        targets=targets,
+        judged=len(targets),
     )
 
 
@@ -226,4 +228,4 @@ def _near(vessel: Vessel, wrong: Wrong) -> Iterator[Way]:
 
 
 def _accepted(vessel: Vessel, wrong: Wrong) -> Way:
-    return replace(ACCEPT, mix=vessel.mix, targets=_reported(vessel, wrong))
+    return replace(ACCEPT, mix=vessel.mix, targets=_reported(vessel, wrong), judged=0)

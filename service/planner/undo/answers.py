@@ -30,7 +30,8 @@ class Option:
     do: str
     """What to do."""
     possible: Possible
-    """Whether it reaches what is wanted: `yes`, `partly`, or `no`, which is then told so that nobody tries."""
+    """Whether it reaches what is wanted and meets the other targets too: `yes`, `partly`, or `no`, which is then told
+    so that nobody tries."""
     limit: str
     """How far it goes, and what ends it."""
     needs: tuple[str, ...]
@@ -49,8 +50,9 @@ class Option:
     costs: str
     """The same in words; empty without amounts."""
     distance: float | None
-    """How far it moves the drink in all, in just-noticeable steps, or for a wrong amount how far it stays from what was
-    meant; null without amounts. Options of one kind of `possible` stand in this order."""
+    """How far it moves the drink in all, in just-noticeable steps of sweetness, strength, juice and sourness (acidity
+    or pH, whichever moves more), or for a wrong amount how far it stays from what was meant; null without amounts.
+    Options of one kind of `possible` stand in this order, those within a tenth of a step as is usual."""
     cautions: tuple[Caution, ...]
     """What to heed with it, `stop` first."""
     source_id: str

@@ -120,7 +120,7 @@ def _cloudy(vessel: Vessel | None, goal: Goal | None) -> Iterator[Way]:
         found = of_stock(vessel, addition, goal.name, goal.aim, told, "No amount of it brings so much juice.")
         # juice is reckoned, cloud is not: nobody promises that it stays
         possible: Possible = "no" if found.possible == "no" else "partly"
-        yield replace(found, possible=possible, targets=goal.targets, assumed=assumed)
+        yield replace(found, possible=possible, targets=goal.targets, judged=len(goal.targets), assumed=assumed)
 
 
 def _brings(vessel: Vessel, addition: AdditionAsked, goal: Goal) -> bool:

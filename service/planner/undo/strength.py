@@ -149,7 +149,7 @@ def too_weak(vessel: Vessel | None, goal: Goal | None) -> Iterator[Way]:
     else:
         spirit, assumed = category_or(vessel, (Category.SPIRIT,), "spirit")
         way = of_stock(vessel, spirit, goal.name, goal.aim, SPIRIT, "No amount of this spirit reaches it.")
-        yield replace(way, targets=goal.targets, assumed=assumed)
+        yield replace(way, targets=goal.targets, judged=len(goal.targets), assumed=assumed)
         parts = [
             (spirit, assumed),
             category_or(vessel, _SWEET, "honey"),

@@ -43,6 +43,8 @@ NO_PEROXIDE: Final = Caution(
     PRACTICE,
 )
 
+WITHOUT_SULFITE: Final = "the same drink, without sulfite"
+
 UNSULFITED: Final = Way(
     "unsulfited_drink",
     "Blend it with {}, which holds no sulfite.",
@@ -190,7 +192,17 @@ def _with_itself(vessel: Vessel, here: Sulfited, level: Level, which: Way) -> Wa
         "name a lot without sulfite with its readings",
     )
     so2 = here.at(vessel.litres * times, times, here.ph)
-    return replace(which, mix=mix, added_g=added, so2=so2, assumed=(assumed,), targets=vessel.asked.targets, judged=0)
+    targets = vessel.asked.targets
+    return replace(
+        which,
+        mix=mix,
+        added_g=added,
+        so2=so2,
+        assumed=(assumed,),
+        targets=targets,
+        judged=len(targets),
+        called=WITHOUT_SULFITE,
+    )
 
 
 def _with_lot(vessel: Vessel, here: Sulfited, level: Level, lot: LotAsked, which: Way) -> Way:
@@ -218,7 +230,7 @@ def _with_lot(vessel: Vessel, here: Sulfited, level: Level, lot: LotAsked, which
         limit=limit,
         exact=True,
         targets=vessel.asked.targets,
-        judged=0,
+        judged=len(vessel.asked.targets),
     )
 
 

@@ -152,7 +152,7 @@ def _drier(vessel: Vessel | None, goal: Goal | None) -> Iterator[Way]:
     )
     told = replace(plain, do=DRIER.do.format("a dry base of the same kind and strength"))
     way = of_stock(vessel, base, goal.name, goal.aim, told, "No amount of it reaches what is wanted.")
-    yield replace(way, targets=goal.targets, assumed=(assumed, *_assumed_of(base)))
+    yield replace(way, targets=goal.targets, judged=len(goal.targets), assumed=(assumed, *_assumed_of(base)))
 
 
 def _assumed_of(lot: LotAsked) -> tuple[Assumed, ...]:
@@ -192,7 +192,16 @@ def _acid(vessel: Vessel | None, goal: Goal | None) -> Way:
     if mass is None:
         mass = most
         limit = f"Three noticeable steps of acidity, pH {LEAST_PH:g} or the stock end it. {limit}"
-    return replace(ACID, mix=mix, added_g=(mass,), targets=goal.targets, assumed=assumed, limit=limit)
+    return replace(
+        ACID,
+        mix=mix,
+        added_g=(mass,),
+        targets=goal.targets,
+        judged=len(goal.targets),
+        first_told=True,
+        assumed=assumed,
+        limit=limit,
+    )
 
 
 def _balance_without_the_sugar(vessel: Vessel, goal: Goal) -> float | None:

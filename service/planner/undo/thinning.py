@@ -50,7 +50,7 @@ def water(vessel: Vessel | None, goal: Goal | None) -> Way:
         return WATER
     source, assumed = category_or(vessel, (Category.WATER,), "water")
     found = of_stock(vessel, source, goal.name, goal.aim, WATER, NO_WATER)
-    return replace(found, targets=goal.targets, assumed=assumed)
+    return replace(found, targets=goal.targets, judged=len(goal.targets), assumed=assumed)
 
 
 def thinner_at_hand(vessel: Vessel, goal: Goal, which: Way) -> Iterator[Way]:
@@ -67,7 +67,7 @@ def thinner_at_hand(vessel: Vessel, goal: Goal, which: Way) -> Iterator[Way]:
         said = f"“{name}”" if isinstance(source, LotAsked) else plain[name]
         told = replace(which, name=f"{which.name}: {plain[name]}", do=which.do.format(said), needs=(said,))
         found = of_stock(vessel, source, goal.name, goal.aim, told, "No amount of it reaches what is wanted.")
-        yield replace(found, targets=goal.targets)
+        yield replace(found, targets=goal.targets, judged=len(goal.targets))
 
 
 def holding(

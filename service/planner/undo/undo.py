@@ -14,6 +14,7 @@ from service.planner.answers import ALCOHOL, OUR_DEFAULT, Caution, NextReading, 
 from service.planner.cautions import sorted_once
 from service.planner.correction.answers import Consistency
 from service.planner.evidence import assumed_in, next_readings, sources_of
+from service.planner.reading_units import in_system
 from service.planner.undo import acidity, amount, haze, strength, sulfite, sweetness
 from service.planner.undo.answers import Irreversible, Option, SulfiteNow, Undo
 from service.planner.undo.asked import Fault, UndoAsked
@@ -101,7 +102,7 @@ def undo(asked: UndoAsked) -> Undo:
         units=circumstances.system,
         assumed=_assumed(vessel, found, options, circumstances.assumed),
         cautions=cautions,
-        next_reading=tuple(_readings(asked, vessel, found, told)),
+        next_reading=in_system(_readings(asked, vessel, found, told), circumstances.system),
         sources=_sources(vessel, found, options, cautions, _IRREVERSIBLE[asked.fault]),
         model_version=MODEL_VERSION,
         data_version=data_version(),
