@@ -24,7 +24,7 @@ from tests.oracle.makers import Drink, Maker, makers, planned
 from tests.planner.calibration_cases import LEAST, MOST, PROPERTIES, by_chance, inside
 
 HOLD_BACK = 0.1
-FEW, MANY = 80, 1000
+FEW, MANY = 48, 1000
 AIMED = ("gravity", "titratable_acidity")
 MEASURED = ("gravity", "titratable_acidity", "ph", "volume")
 SOUR = {
@@ -171,9 +171,9 @@ def _check_held_back(found: Sequence[Corrected]) -> None:
 
 
 def _passed(c: Corrected, overshoot: Mapping[str, Any]) -> bool:
-    """Whether the true drink lies beyond the end that the additions carry it towards."""
+    """Whether the true drink lies beyond the end that is told."""
     name, bound = overshoot["property"], overshoot["bound"]
-    return bool(c.begun[name] > bound if bound >= c.asked[name] else c.begun[name] < bound)
+    return bool(c.begun[name] > bound if overshoot["end"] == "upper" else c.begun[name] < bound)
 
 
 def test_a_correction_brings_drinks_home() -> None:
