@@ -24,7 +24,7 @@ from tests.oracle.makers import Drink, Maker, makers, planned
 from tests.planner.calibration_cases import LEAST, MOST, PROPERTIES, by_chance, inside
 
 HOLD_BACK = 0.1
-FEW, MANY = 48, 1000
+FEW, MANY = 80, 1000
 AIMED = ("gravity", "titratable_acidity")
 MEASURED = ("gravity", "titratable_acidity", "ph", "volume")
 SOUR = {

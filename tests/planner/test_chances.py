@@ -64,7 +64,7 @@ def drawn(seed: int) -> Solved:
 
 
 SEEDS = range(24)
-LONG = [pytest.param(range(8), id="8"), pytest.param(range(8, 90), id="82", marks=pytest.mark.slow)]
+LONG = [pytest.param(range(12), id="12"), pytest.param(range(12, 90), id="78", marks=pytest.mark.slow)]
 
 # Pieces.
 
@@ -239,18 +239,18 @@ def _best_of_slsqp(rival: Rival, start: np.ndarray, starts: int, seed: int) -> f
 
 @pytest.mark.parametrize("seeds", LONG)
 def test_no_other_optimiser_is_better(seeds: range) -> None:
-    """90 drawn plans (8 in the short run): never worse by more than 5e-5 of the preference than SLSQP at its best.
+    """90 drawn plans (12 in the short run): never worse by more than 1e-5 of the preference than SLSQP at its best.
 
-    One of the 90 is worse by more than 1e-5: there two optima send the search to each other until its steps are small,
-    and it is not called proved.
+    But for one of them, seed 36, by 3.0e-5: there two optima send the search to each other until its steps are small.
     """
     for seed in seeds:
         plan = drawn(seed)
         free = tuple(i for i, m in enumerate(plan.materials) if not m.fixed)
         rival = Rival(plan, free)
         start = np.array([plan.masses_g[i] / (plan.materials[i].most_g or 1.0) for i in free])
-        ours, best = rival.aim(start), _best_of_slsqp(rival, start, 3 if len(seeds) <= 8 else 5, seed)
-        assert ours <= best + 5e-5 * max(abs(best), 1e-9), (seed, ours, best)
+        ours, best = rival.aim(start), _best_of_slsqp(rival, start, 3 if len(seeds) <= 12 else 5, seed)
+        worse = 3.5e-5 if seed == 36 else 1e-5
+        assert ours <= best + worse * max(abs(best), 1e-9), (seed, ours, best)
 
 
 # More or less sure.
@@ -262,7 +262,7 @@ def _aim(plan: Solved) -> float:
 
 
 def test_being_surer_never_gives_more() -> None:
-    for seed in range(6):
+    for seed in range(12):
         asked = drawn(seed).asked
         before = -inf
         for confidence in (0.501, 0.6, 0.8, 0.9, 0.95):
