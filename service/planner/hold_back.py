@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import floor, inf
 from typing import Final
 
@@ -129,7 +130,7 @@ def first_addition(asked: PlanAsked, materials: Sequence[Material], masses_g: Se
 
     masses = list(masses_g)
     if bold(masses):
-        masses = _largest(lambda share: _between(start_g, masses_g, share), bold)
+        masses = _largest(partial(_between, start_g, masses_g), bold)
         masses = _one_by_one(vessel, risks, masses, masses_g, bold)
     exact = masses
     for share in _LESS:  # rounding down may take more of an acid than of its carbonate
@@ -213,7 +214,7 @@ def _one_by_one(
     for i in sorted(open_, key=lambda i: (worst[i], vessel.materials[i].name)):
         here, there = list(now), with_all_of(i)
         if bold(there):
-            there = _largest(lambda share, a=here, b=there: _between(a, b, share), bold)  # type: ignore[misc]
+            there = _largest(partial(_between, here, there), bold)
         if vessel.steps_from(there, most) < vessel.steps_from(here, most):
             now = there
     return now
