@@ -22,6 +22,7 @@ from service.api.requests_blend import (
     RecipeIn,
     TradeOffRequest,
 )
+from service.api.requests_drink import OfADrink
 from service.errors import InputError
 from service.model.lot_class import Assumed
 from service.planner.asked import (
@@ -71,8 +72,8 @@ def _targets(
     return tuple(t for t in found if t is not None)
 
 
-def _recipe(
-    given: RecipeIn, instruments: Instruments, reader: Reader, pointer: str
+def recipe_from(
+    given: RecipeIn | OfADrink, instruments: Instruments, reader: Reader, pointer: str
 ) -> tuple[tuple[LotAsked, ...], tuple[AdditionAsked, ...]]:
     """Lots and additions of a recipe, every amount given, which make a liquid."""
     before = len(reader.faults)
@@ -124,7 +125,7 @@ class SharedReading:
             reader.faults.append(InputError("Name at least one lot or one addition.", "/lots"))
         reader.attempt("", lambda: distinct([r.name for r in given.recipes], "recipes", "/recipes"))
         self.recipes = tuple(
-            RecipeAsked(recipe.name, *_recipe(recipe, instruments, reader, f"/recipes/{i}"))
+            RecipeAsked(recipe.name, *recipe_from(recipe, instruments, reader, f"/recipes/{i}"))
             for i, recipe in enumerate(given.recipes)
         )
         self.steps = Steps({} if reader.faults else {r.name: r for r in self.recipes}, self.circumstances)
@@ -316,7 +317,7 @@ def _readings(
 
 
 def _forecast_recipe(given: RecipeForecastIn, instruments: Instruments, reader: Reader, pointer: str) -> RecipeAsked:
-    lots, additions = _recipe(given, instruments, reader, pointer)
+    lots, additions = recipe_from(given, instruments, reader, pointer)
     measured: tuple[tuple[str, float], ...] = ()
     if given.measured is not None:
         measured = _readings(given.measured, instruments.hydrometer_calibrated_at_c, reader, f"{pointer}/measured")

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from datetime import datetime
+from typing import Final
 
 from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, end_point_from
 from service.api.requests import Common
@@ -14,6 +17,8 @@ from service.planner.asked import Circumstances, Echo, Instruments, Intended
 from service.planner.steps import OURS, Senses, Step
 from service.quantities import Kind, parse_percent, parse_quantity
 
+_DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2})?", re.ASCII)
+
 
 def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Callable[[], Circumstances]]:
     """Instruments, and what builds the circumstances when all quantities have shown their system."""
@@ -22,6 +27,9 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
     end_point = reader.attempt("", lambda: end_point_from(given.titration_end_point_ph)) or DEFAULT_END_POINT_PH
 
     senses = reader.attempt("/senses", lambda: _senses(given)) or OURS
+
+    told = given.start_date
+    start_date = None if told is None else reader.attempt("/start_date", lambda: start_date_from(told))
 
     own = tuple(
         Assumed(f"relative sweetness of {sugar.value}", f"{value:g}", "the caller's own", "a tasting")
@@ -40,9 +48,22 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
             senses,
             given.draws,
             given.seed,
+            start_date,
         )
 
     return instruments, build
+
+
+def start_date_from(text: str) -> str:
+    """A day, or a day and an hour, as ISO 8601 writes them, without a zone: a cellar keeps its own time."""
+    found = _DAY.fullmatch(text.strip())
+    try:
+        if found:
+            datetime.fromisoformat(text.strip())
+            return text.strip().replace(" ", "T")
+    except ValueError:
+        pass
+    raise InputError("Write the day as year-month-day, for example 2026-03-14, or with an hour: 2026-03-14T18:00.")
 
 
 def _instruments(given: Common, reader: Reader) -> Instruments:

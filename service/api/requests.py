@@ -324,3 +324,8 @@ class Common(RequestModel):
         None, ge=1_000, le=MOST_DRAWS, description="Simulate so many drinks for the intervals, instead of first order."
     )
     seed: WholeNumber = Field(0, ge=0, le=2**31, description="Where the random numbers of `draws` begin.")
+    start_date: ShortText | None = Field(
+        None,
+        examples=["2026-03-14", "2026-03-14T18:00"],
+        description="Day, or day and hour, on which the work begins: the answer then has a `schedule`.",
+    )

@@ -141,7 +141,8 @@ class Circumstances:
     """What all blend questions share besides lots and additions.
 
     `end_point_ph` is that of the acidities asked for and predicted. With `draws` intervals are quantiles of so many
-    simulated drinks, the random numbers beginning at `seed`; without, they are first order.
+    simulated drinks, the random numbers beginning at `seed`; without, they are first order. `start_date` is the day
+    (and hour) on which the work begins, as in ISO 8601.
     """
 
     system: System = "metric"
@@ -154,6 +155,7 @@ class Circumstances:
     senses: Senses = OURS
     draws: int | None = None
     seed: int = 0
+    start_date: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import Literal
 
 from service.model.lot_class import Assumed
 from service.planner.answers import SHOWN, Caution, NextReading, SourceCited
+from service.planner.work import Appointment, NextCall, WorkStep
 
 Verdict = Literal["do_not_dose", "dose_and_verify", "dose_sulfite_only", "dose_but_do_not_seal", "nothing_to_dose"]
 HurdleName = Literal["sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold"]
@@ -231,48 +232,6 @@ class Alternative:
 
 
 @dataclass(frozen=True, slots=True)
-class StabilisingStep:
-    """One step, in order."""
-
-    __pydantic_config__ = SHOWN
-
-    do: str
-    """What to do."""
-    amount_text: str
-    """How much; empty where nothing is measured out."""
-    wait_min_h: float
-    """Least wait before it [h]."""
-    check: str
-    """What to look at before going on."""
-    source_id: str
-    """Key of /v1/sources."""
-
-
-@dataclass(frozen=True, slots=True)
-class NextInputs:
-    """What the following step needs, as this plan expects it at packaging; readings replace it."""
-
-    __pydantic_config__ = SHOWN
-
-    volume_l: float
-    """Volume [L]."""
-    abv_percent: float
-    """Strength [% vol]."""
-    ph: float
-    """pH with all salts of this plan."""
-    sugar_g_per_l: float | None
-    """Fermentable sugar [g/L]; null where it was not given."""
-    free_so2_mg_per_l: float
-    """Free SO2 [mg/L]."""
-    total_so2_mg_per_l: float
-    """Total SO2 [mg/L]."""
-    sorbic_acid_mg_per_l: float
-    """Sorbic acid [mg/L]."""
-    hurdles: tuple[HurdleName, ...]
-    """Hurdles planned, or left when this plan refuses a salt."""
-
-
-@dataclass(frozen=True, slots=True)
 class StabilisingPlan:
     """The answer to `plan_stabilising`."""
 
@@ -304,10 +263,12 @@ class StabilisingPlan:
     """Drink without sulfite that would bring too much of it down [L]; null where there is not too much."""
     alternatives: tuple[Alternative, ...]
     """Other ways."""
-    steps: tuple[StabilisingStep, ...]
+    steps: tuple[WorkStep, ...]
     """What to do, in order."""
-    next: NextInputs
-    """What the following step needs."""
+    schedule: tuple[Appointment, ...]
+    """The first day for each step; empty without `start_date`."""
+    next: dict[str, NextCall]
+    """Requests that can follow, by operation."""
     units: str
     """The system that texts are written in: metric, us or imperial."""
     assumed: tuple[Assumed, ...]

@@ -7,11 +7,12 @@ from math import ceil
 from typing import Final
 
 from service.planner.answers import PRACTICE, NextReading
-from service.planner.stabilising.answers import SaltDose, StabilisingStep, SulfiteReport
+from service.planner.stabilising.answers import SaltDose, SulfiteReport
 from service.planner.stabilising.asked import DEFAULT_BOUND_SHARE
 from service.planner.stabilising.blocks import LEAST_DAYS, SLOW_DAYS
 from service.planner.stabilising.choice import Choice
 from service.planner.stabilising.situation import Situation
+from service.planner.work import WorkStep
 
 SETTLE_H: Final = 48.0
 """Hours between dosing and sweetening (common practice, no source)."""
@@ -29,13 +30,13 @@ _FERMENT_CODES: Final = frozenset(
 )
 
 
-def steps_of(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> tuple[StabilisingStep, ...]:
+def steps_of(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> tuple[WorkStep, ...]:
     """What to do, in order: sorbate, then sulfite, then wait, then sweeten; or what to wait for."""
     return tuple(_dosing(here, choice, doses) if doses else _waiting(choice))
 
 
-def _dosing(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> Iterator[StabilisingStep]:
-    yield StabilisingStep(
+def _dosing(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> Iterator[WorkStep]:
+    yield WorkStep(
         "Rack the drink off its lees into a clean vessel and mark the volume: fewer cells make every hurdle better.",
         "",
         0.0,
@@ -46,7 +47,7 @@ def _dosing(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> Itera
         sorbate = dose.salt == "potassium_sorbate"
         how = "pour in the stock solution" if dose.stock else f"dissolve it in {_solvent(here, dose)}"
         name = "potassium sorbate" if sorbate else "potassium metabisulfite"
-        yield StabilisingStep(
+        yield WorkStep(
             f"{'First' if sorbate else 'Then' if len(doses) > 1 else 'Now'} {name}: {how}, stir it in gently and "
             f"evenly{'' if sorbate else '; ventilate, protect the eyes'}.",
             dose.amount_text,
@@ -57,14 +58,14 @@ def _dosing(here: Situation, choice: Choice, doses: Sequence[SaltDose]) -> Itera
             PRACTICE,
         )
     grows = here.growth > 1.0
-    yield StabilisingStep(
+    yield WorkStep(
         "Sweeten and blend with heat-treated ingredients." if grows else "Go on to sweetening or packaging.",
         "",
         SETTLE_H,
         "Gravity unchanged since dosing; free SO2 measured.",
         PRACTICE,
     )
-    yield StabilisingStep(
+    yield WorkStep(
         "Before packaging measure pH, free SO2 and gravity; fill one bottle of plastic too and feel it for weeks.",
         "",
         _FIRST_FREE_H,
@@ -80,10 +81,10 @@ def _solvent(here: Situation, dose: SaltDose) -> str:
     return f"{max(1, ceil(dose.mass_g / 50.0)) / 2.0:g} L of the drink or of cool water"
 
 
-def _waiting(choice: Choice) -> Iterator[StabilisingStep]:
+def _waiting(choice: Choice) -> Iterator[WorkStep]:
     codes = {block.caution.code for block in choice.blocks}
     if codes & _FERMENT_CODES:
-        yield StabilisingStep(
+        yield WorkStep(
             "Wait, then read the gravity of a degassed sample again.",
             "",
             24.0 * LEAST_DAYS,
@@ -92,7 +93,7 @@ def _waiting(choice: Choice) -> Iterator[StabilisingStep]:
             PRACTICE,
         )
     if "raw_juice_after_stabilising" in codes:
-        yield StabilisingStep(
+        yield WorkStep(
             "Heat-treat the juice, blend, then ask for the doses of the whole.",
             "",
             0.0,
@@ -100,7 +101,7 @@ def _waiting(choice: Choice) -> Iterator[StabilisingStep]:
             "cfr21_120_24",
         )
     if "ph_above_4_6" in codes:
-        yield StabilisingStep(
+        yield WorkStep(
             "Acidify in small portions and read the pH after each; then ask again.",
             "",
             0.0,
@@ -108,7 +109,7 @@ def _waiting(choice: Choice) -> Iterator[StabilisingStep]:
             "cfr21_114_3",
         )
     if "total_so2_over_limit" in codes:
-        yield StabilisingStep(
+        yield WorkStep(
             "Add no sulfite: lower the pH, aim lower, or take heat or filtration; dilute if there is too much already.",
             "",
             0.0,

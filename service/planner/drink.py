@@ -1,0 +1,276 @@
+"""A drink as the questions after the blend take it: by its figures, read or expected, or by the recipe it is made of.
+
+Figures carry their 90 % interval, so that what follows can be told by its bad end: more sugar and less strength where
+pressure counts, the line of a class where a label does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import hypot
+from typing import Final
+
+from service.catalogue.records import Ingredient
+from service.chemistry.energy import energy_kcal, energy_kj
+from service.errors import InputError, ServiceError
+from service.model.contents import together
+from service.model.lot_class import DRY_EXTRACT, Assumed
+from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
+from service.physics.extract import litre_from_sg_and_abv
+from service.physics.solutes import Component
+from service.planner.answers import Predicted
+from service.planner.asked import AdditionAsked, Circumstances, LotAsked
+from service.planner.evidence import assumed_in
+from service.planner.materials import Material, materials_of
+from service.planner.predict import predict
+
+NORMAL_90: Final = 1.6448536269514722
+"""Half the width of a 90 % interval in standard deviations, of a normal law."""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A figure with the ends of its 90 % interval; all three are equal where it is taken as exact."""
+
+    value: float
+    low: float
+    high: float
+
+    @classmethod
+    def exact(cls, value: float) -> Span:
+        """A figure without doubt."""
+        return cls(value, value, value)
+
+    @classmethod
+    def read(cls, value: float, sd: float, least: float = 0.0) -> Span:
+        """A reading with its standard deviation, which cannot be below `least`."""
+        return cls(value, max(value - NORMAL_90 * sd, min(least, value)), value + NORMAL_90 * sd)
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """An ingredient that is in the drink: how much to the litre [g/L] where known, and how it was treated."""
+
+    ingredient: Ingredient
+    g_per_l: float | None
+    treatment: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class DrinkRead:
+    """A drink by its figures, as asked: what is None was not given."""
+
+    volume_l: Span | None
+    gravity: Span | None
+    abv_percent: Span | None
+    sugar_g_per_l: Span | None = None
+    fermentable_sugar_g_per_l: Span | None = None
+    titratable_meq_per_l: float | None = None
+    ph: Span | None = None
+    juice_percent: float | None = None
+    citrus_percent: float | None = None
+    pectin_g_per_l: float | None = None
+    protein_g_per_l: float | None = None
+    free_so2_mg_per_l: float | None = None
+    total_so2_mg_per_l: float | None = None
+    sorbic_acid_mg_per_l: float | None = None
+    holds: tuple[Held, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Drink:
+    """A drink with every figure that the questions after the blend need; what is None is not known.
+
+    `masses_g_per_l` is its composition as far as known: of a recipe all of it, of figures alcohol, sugar as sucrose and
+    acid as citric. `lots` are the liquids it is made of, `materials` all there is to say about the recipe.
+    """
+
+    volume_l: Span | None
+    gravity: Span | None
+    abv_percent: Span
+    sugar_g_per_l: Span
+    fermentable_sugar_g_per_l: Span
+    masses_g_per_l: Mapping[Component, float]
+    titratable_meq_per_l: float | None
+    ph: Span | None
+    juice_percent: float | None
+    citrus_percent: float | None
+    pectin_g_per_l: float | None
+    protein_g_per_l: float | None
+    free_so2_mg_per_l: float | None
+    total_so2_mg_per_l: float | None
+    sorbic_acid_mg_per_l: float | None
+    holds: tuple[Held, ...]
+    lots: tuple[LotAsked, ...]
+    materials: tuple[Material, ...]
+    predicted: Predicted | None
+    assumed: tuple[Assumed, ...]
+
+    @property
+    def ethanol_g_per_l(self) -> float:
+        """Alcohol by mass [g/L]."""
+        return ETHANOL_DENSITY_20C_KG_M3 / 100.0 * self.abv_percent.value
+
+    @property
+    def energy_kcal_per_l(self) -> float:
+        """Food energy by the factors of EU labels [kcal/L]."""
+        return energy_kcal(self.masses_g_per_l)
+
+    @property
+    def energy_kj_per_l(self) -> float:
+        """Food energy by the factors of EU labels [kJ/L]."""
+        return energy_kj(self.masses_g_per_l)
+
+
+_MEQ_PER_G_CITRIC: Final = 1000.0 / 64.04
+_EXTRACT_STEP: Final = 1e-4
+
+
+def drink_from_figures(read: DrinkRead) -> Drink:
+    """A drink by its figures; what the sugar is was read, or is taken as all the extract that gravity and strength
+    leave: the careful side for pressure.
+
+    Parameters: read.
+    Returns: Drink.
+    Raises: InputError where neither the strength nor what tells the sugar was given.
+    """
+    if read.abv_percent is None:
+        raise InputError("Say how strong the drink is: abv_percent.", "/abv_percent")
+    assumed: list[Assumed] = []
+    sugar = read.sugar_g_per_l or read.fermentable_sugar_g_per_l
+    if sugar is None:
+        if read.gravity is None:
+            raise InputError("Give the sugar (sugar_g_per_l), or the gravity that tells it.", "/sugar_g_per_l")
+        sugar = _extract(read.gravity, read.abv_percent)
+        assumed.append(
+            Assumed(
+                "sugar of the drink",
+                f"{sugar.value:.0f} g/L ({sugar.low:.0f} to {sugar.high:.0f})",
+                "all the extract that gravity and strength leave, the careful side",
+                "a recipe with its amounts, or a sugar test",
+            )
+        )
+    fermentable = read.fermentable_sugar_g_per_l
+    if fermentable is None:
+        fermentable = sugar
+        assumed.append(
+            Assumed(
+                "fermentable sugar of the drink",
+                f"{sugar.value:.0f} g/L",
+                "all of the sugar, the careful side",
+                "a recipe with its amounts",
+            )
+        )
+    if fermentable.value > sugar.value * 1.001 + 0.05:
+        raise InputError("More sugar that yeast can use than sugar: check both.", "/fermentable_sugar_g_per_l")
+    masses = {
+        Component.ETHANOL: ETHANOL_DENSITY_20C_KG_M3 / 100.0 * read.abv_percent.value,
+        Component.SUCROSE: sugar.value,
+    }
+    if read.titratable_meq_per_l is not None:
+        masses[Component.CITRIC] = read.titratable_meq_per_l / _MEQ_PER_G_CITRIC
+    besides = ((Component.PECTIN, read.pectin_g_per_l), (Component.PROTEIN, read.protein_g_per_l))
+    masses |= {component: mass for component, mass in besides if mass is not None}
+    return Drink(
+        read.volume_l,
+        read.gravity,
+        read.abv_percent,
+        sugar,
+        fermentable,
+        masses,
+        read.titratable_meq_per_l,
+        read.ph,
+        read.juice_percent,
+        read.citrus_percent,
+        read.pectin_g_per_l,
+        read.protein_g_per_l,
+        read.free_so2_mg_per_l,
+        read.total_so2_mg_per_l,
+        read.sorbic_acid_mg_per_l,
+        read.holds,
+        (),
+        (),
+        None,
+        tuple(assumed),
+    )
+
+
+def _extract(gravity: Span, abv: Span) -> Span:
+    """Sugar that would account for a gravity and a strength [g/L], with first-order ends."""
+
+    def at(sg: float, strength: float) -> float:
+        try:
+            return litre_from_sg_and_abv(sg, strength).get(Component.SUCROSE, 0.0)
+        except ServiceError as error:
+            raise error.below("/gravity") from error
+
+    value = at(gravity.value, abv.value)
+    by_gravity = (at(gravity.value + _EXTRACT_STEP, abv.value) - value) / _EXTRACT_STEP
+    by_strength = (at(gravity.value, abv.value + 0.01) - value) / 0.01
+    down = hypot(by_gravity * (gravity.value - gravity.low), by_strength * (abv.high - abv.value))
+    up = hypot(by_gravity * (gravity.high - gravity.value), by_strength * (abv.value - abv.low))
+    return Span(max(value, 0.0), max(value - down, 0.0), max(value + up, 0.0))
+
+
+def drink_from_recipe(
+    lots: Sequence[LotAsked],
+    additions: Sequence[AdditionAsked],
+    circumstances: Circumstances,
+    besides: DrinkRead | None = None,
+) -> Drink:
+    """A drink by what is poured together, every amount given.
+
+    Parameters: lots; additions; circumstances; besides, what is known of the drink that no recipe tells (sulfite,
+        sorbic acid).
+    Returns: Drink, its figures predicted with their 90 % intervals.
+    Raises: InputError where nothing is poured.
+    """
+    materials = materials_of(lots, additions)
+    masses_g = [m.least_g for m in materials]
+    contents = together([m.per_g for m in materials], masses_g)
+    if contents.mass_g <= 0.0:
+        raise InputError("A recipe of nothing is no drink: give lots or additions with their amounts.", "/lots")
+    predicted = predict(materials, masses_g, circumstances)
+    litres = contents.volume_ml / 1000.0
+
+    def span(name: str) -> Span:
+        told = getattr(predicted, name)
+        return Span(told.value, told.low, told.high)
+
+    per_l = {component: mass / litres for component, mass in contents.masses_g.items()}
+    held = tuple(
+        Held(m.source.ingredient, g / litres, m.source.treatment)
+        for m, g in zip(materials, masses_g, strict=True)
+        if isinstance(m.source, AdditionAsked) and g > 0.0
+    )
+    known = DrinkRead(None, None, None) if besides is None else besides
+    return Drink(
+        span("volume"),
+        span("gravity"),
+        span("abv_percent"),
+        span("sugar_g_per_l"),
+        span("fermentable_sugar_g_per_l"),
+        per_l,
+        predicted.titratable_acidity.meq_per_l,
+        None if predicted.ph is None else span("ph"),
+        predicted.juice_percent.value,
+        predicted.citrus_percent.value,
+        per_l.get(Component.PECTIN, 0.0),
+        per_l.get(Component.PROTEIN, 0.0),
+        known.free_so2_mg_per_l,
+        known.total_so2_mg_per_l,
+        known.sorbic_acid_mg_per_l,
+        held,
+        tuple(lots),
+        materials,
+        predicted,
+        assumed_in(materials, circumstances),
+    )
+
+
+def fermented(drink: Drink) -> bool:
+    """Whether the drink holds a ferment, in which yeast can have stayed alive."""
+    if not drink.lots:
+        return drink.abv_percent.value > 0.0
+    return any(lot.lot.lot_class in DRY_EXTRACT for lot in drink.lots)
