@@ -57,6 +57,25 @@ def test_the_demo_as_a_table() -> None:
     assert max(map(len, lines)) <= 120
 
 
+def test_the_work_stands_in_order_with_its_days_and_what_follows(tmp_path: Path) -> None:
+    def shown(body: dict[str, Any]) -> list[str]:
+        path = tmp_path / "request.json"
+        path.write_text(json.dumps(body), encoding="utf-8")
+        status, answer = answer_file(path, "solve_blend")
+        assert status == 200
+        return table(answer).splitlines()
+
+    lines = shown(BASE)
+    first = lines.index("Steps:") + 1
+    assert lines[first].startswith("1. Read the gravity of base")
+    assert any(line.startswith("2. after 72 h: ") for line in lines)
+    followed = [line.split()[2].rstrip(".") for line in lines if line.startswith("Then: POST ")]
+    assert followed == ["/v1/corrections", "/v1/stabilising-plans", "/v1/fining-plans", "/v1/packaging-plans"]
+    dated = shown({**BASE, "start_date": "2026-02-27"})
+    assert any(line.startswith("1. 2026-02-27, day 0: ") for line in dated)
+    assert any(line.startswith("2. 2026-03-02, day 3: after 72 h: ") for line in dated)
+
+
 def test_the_demo_tells_intervals_chances_and_what_is_least_known() -> None:
     answer = plan(worked(DEMO)["request"])
     text = table(answer)

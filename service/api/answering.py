@@ -17,12 +17,20 @@ from service.api.problems import problem_document, problem_from_error
 from service.api.reading_bench import bench_from
 from service.api.reading_blend import forecast_from, plan_or_portions_from, trade_from
 from service.api.reading_correction import correction_from
+from service.api.reading_fining import fining_from
+from service.api.reading_instruments import readings_from
+from service.api.reading_must import must_from
+from service.api.reading_packaging import packaging_from
 from service.api.reading_stabilising import stabilising_from
 from service.api.reading_tastings import tasting_from
 from service.api.reading_undo import no_fault_no_fields, undo_from
 from service.api.requests_bench import BenchTrialRequest
 from service.api.requests_blend import BlendForecastRequest, BlendPlanRequest, TradeOffRequest
 from service.api.requests_correction import CorrectionRequest
+from service.api.requests_fining import FiningPlanRequest
+from service.api.requests_must import MustPlanRequest
+from service.api.requests_packaging import PackagingPlanRequest
+from service.api.requests_readings import ReadingsRequest
 from service.api.requests_stabilising import StabilisingPlanRequest
 from service.api.requests_tastings import TastingRequest
 from service.api.settings import Settings
@@ -36,6 +44,14 @@ from service.planner.blend_forecast import forecast_blend
 from service.planner.blend_plan import solve_blend
 from service.planner.correction.answers import Correction
 from service.planner.correction.correct import correct_blend
+from service.planner.fining.answers import FiningPlan
+from service.planner.fining.plan import plan_fining
+from service.planner.interpreting.answers import Interpretation
+from service.planner.interpreting.interpret import interpret_readings
+from service.planner.must.answers import MustPlan
+from service.planner.must.plan import plan_must
+from service.planner.packaging.answers import PackagingPlan
+from service.planner.packaging.plan import plan_packaging
 from service.planner.portions import solve_blend_portions
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.stabilising.plan import plan_stabilising
@@ -82,8 +98,16 @@ OPERATIONS: Final[Mapping[str, Operation]] = {
     ),
     "trade_off": Operation(TradeOffRequest, TradeOff, lambda r, s: trade_off(trade_from(r, s)), trade_from),
     "correct_blend": Operation(CorrectionRequest, Corrected, corrected, correction_from),
+    "plan_must": Operation(MustPlanRequest, MustPlan, lambda r, s: plan_must(must_from(r, s)), must_from),
+    "interpret_readings": Operation(
+        ReadingsRequest, Interpretation, lambda r, _: interpret_readings(readings_from(r)), readings_from
+    ),
     "plan_stabilising": Operation(
         StabilisingPlanRequest, StabilisingPlan, lambda r, _: plan_stabilising(stabilising_from(r)), stabilising_from
+    ),
+    "plan_fining": Operation(FiningPlanRequest, FiningPlan, lambda r, _: plan_fining(fining_from(r)), fining_from),
+    "plan_packaging": Operation(
+        PackagingPlanRequest, PackagingPlan, lambda r, _: plan_packaging(packaging_from(r)), packaging_from
     ),
     "judge_tasting": Operation(TastingRequest, Tasting, lambda r, _: judge_tasting(tasting_from(r)), tasting_from),
     "scale_bench_trial": Operation(

@@ -1,4 +1,4 @@
-"""A bench trial as lines of text: glass, batch, the two side by side, what a graduation does, colour, steps."""
+"""A bench trial as lines of text: glass, batch, the two side by side, what a graduation does, colour."""
 
 from __future__ import annotations
 
@@ -31,8 +31,6 @@ def glass_and_batch(body: dict[str, Any], width: int, amounts: Amounts, columns:
         lines += ["", "For the next glass:", *_wrapped((f"- {a['text']}" for a in body["advice"]), width)]
     if body["colour"]:
         lines += ["", "Colour:", *_wrapped(_colour(body), width)]
-    if body["steps"]:
-        lines += ["", "Steps:", *_wrapped(_steps(body), width)]
     return lines
 
 
@@ -85,9 +83,3 @@ def _colour(body: dict[str, Any]) -> Iterator[str]:
             f"- Absorbance at {found['wavelength_nm']:g} nm: {found['per_cm']:.3g} in 1 cm ({found['low']:.3g} to "
             f"{found['high']:.3g}){depth}, of {', '.join(found['counted'])}"
         )
-
-
-def _steps(body: dict[str, Any]) -> Iterator[str]:
-    for number, step in enumerate(body["steps"], 1):
-        amount = f" [{step['amount_text']}]" if step["amount_text"] else ""
-        yield f"{number}. {step['do']}{amount} {step['check']}"

@@ -115,6 +115,15 @@ def drink(found: dict[str, Any], units: str) -> list[str]:
     if first := found.get("first_addition"):
         lines += [*_first(first, found, units), "", "In all"]
     lines += [*amounts(found["amounts"]), "", *_predicted(found["predicted"], units, "Expect")]
+    if lost := found.get("losses"):
+        lines += [
+            "",
+            *wrapped(lost["text"]),
+            *(line for p in lost["parts"] for line in wrapped(f"- {p['text']}", "  ")),
+        ]
+    if fruit := found.get("fruit"):
+        lines += ["", "Fruit to press:"]
+        lines += [line for f in fruit for line in wrapped(f"- {f['ingredient']}: {f['text']}", "  ")]
     if least_known := found.get("least_known"):
         lines += ["", "What is least known:"]
         lines += [line for text in dict.fromkeys(k["text"] for k in least_known) for line in wrapped(f"- {text}", "  ")]

@@ -6,6 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from service.api.cell_label import LABEL_QUESTIONS
+from service.api.cell_must import MUST_QUESTIONS
+from service.api.cell_packaging import PACKAGING_QUESTIONS
+from service.api.cell_pressure import PRESSURE_QUESTIONS
 from service.api.cell_queries import (
     AcidityAfter,
     AfterAddition,
@@ -18,6 +22,7 @@ from service.api.cell_queries import (
 from service.api.cell_readings import READING_QUESTIONS, density_of, figure_words, from_meq, in_unit
 from service.api.cell_share import SHARE_QUESTIONS
 from service.api.cell_stabilising import STABILISING_QUESTIONS
+from service.api.cell_sugar import SUGAR_QUESTIONS
 from service.api.question import Question
 from service.api.reading import Reader, end_point_from, lot_from
 from service.api.reading_additions import addition_from
@@ -211,6 +216,11 @@ QUESTIONS: tuple[Question, ...] = (
     Question("acidity-after", AcidityAfter, _acidity_after, f"{_SOUR_EXAMPLE}&amount=300mL", "amount", _DRINK),
     Question("ph-after", AfterAddition, _after("ph"), f"{_SOUR_EXAMPLE}&amount=300mL", "amount", _DRINK),
     *READING_QUESTIONS,
+    *SUGAR_QUESTIONS,
     *SHARE_QUESTIONS,
     *STABILISING_QUESTIONS,
+    *PACKAGING_QUESTIONS,
+    *PRESSURE_QUESTIONS,
+    *LABEL_QUESTIONS,
+    *MUST_QUESTIONS,
 )

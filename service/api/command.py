@@ -14,24 +14,49 @@ from service.api.bench_table import glass_and_batch
 from service.api.blend_table import WIDTH, amounts, columns, differences, drink, points, readings, wrapped
 from service.api.corrections_table import readings_and_beliefs
 from service.api.examples import request_in
+from service.api.fining_table import agents_and_haze
+from service.api.must_table import must_lines
+from service.api.packaging_table import containers_and_label
 from service.api.pictures import trade_off_picture
 from service.api.problems import problem_document, problem_from_error
 from service.api.reading_blend import trade_from
+from service.api.readings_table import what_they_mean
 from service.api.requests_blend import BlendBatchRequest, TradeOffRequest
 from service.api.settings import Settings
 from service.api.stabilising_table import doses_and_hurdles
+from service.api.steps_table import following, work_in_order
 from service.api.tastings_table import doses_and_tests
 from service.api.undo_table import ways_out
 from service.errors import ServiceError
 from service.planner.trade_off.plan import trade_off
+
+PACKAGING_FIELDS = {
+    "containers",
+    "gas",
+    "heat",
+    "refermentation",
+    "reserve",
+    "serving",
+    "colours",
+    "fining_agents",
+    "only",
+    "storage_temperature",
+}
+"""What only a request about packaging has."""
+
+MUST_FIELDS = {"potential_abv_percent", "finished", "volume_is", "nitrogen", "yeast", "sources"}
+"""What only a request about a must has."""
+
+READINGS_FIELDS = {"hydrometer", "refractometer", "titration", "series", "steady_days", "expected", "sweetened"}
+"""What only a request about readings has."""
 
 
 def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
     """The status and body that the service would answer to a request in a file.
 
     Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `solve_blends`,
-    `forecast_blend`, `trade_off`, `plan_stabilising`, `judge_tasting`, `scale_bench_trial` or `correct_blend` (told by
-    the request if None).
+    `forecast_blend`, `trade_off`, `plan_must`, `interpret_readings`, `plan_stabilising`, `plan_fining`,
+    `plan_packaging`, `judge_tasting`, `scale_bench_trial` or `correct_blend` (told by the request if None).
     Returns: HTTP status and the answer or problem document.
     """
     scope = {"path": str(path.name), "state": {}}
@@ -88,8 +113,16 @@ def _operation(body: Any) -> str:
     """Which question a request asks, by what only it has; a plan may have recipes beside its lots."""
     if not isinstance(body, dict):
         return "solve_blend"
+    if not MUST_FIELDS.isdisjoint(body):
+        return "plan_must"
+    if not PACKAGING_FIELDS.isdisjoint(body):
+        return "plan_packaging"
     if not {"volume_at_dosing", "volume_at_packaging"}.isdisjoint(body):
         return "plan_stabilising"
+    if "haze" in body:
+        return "plan_fining"
+    if not READINGS_FIELDS.isdisjoint(body):
+        return "interpret_readings"
     if not {"doses", "difference_test"}.isdisjoint(body):
         return "judge_tasting"
     if "glass" in body:
@@ -100,6 +133,8 @@ def _operation(body: Any) -> str:
         return "trade_off"
     if "requests" in body:
         return "solve_blends"
+    if "drink" in body:
+        return "plan_packaging"
     return "forecast_blend" if "recipes" in body and {"lots", "targets", "match"}.isdisjoint(body) else "solve_blend"
 
 
@@ -121,7 +156,9 @@ def table(body: dict[str, Any]) -> str:
         lines += wrapped(f"{body['outcome']}: {body['summary']}")
     if "proof" in body:
         lines.append(f"Proof: {body['proof']['verdict']}, {body['proof']['milliseconds']:.1f} ms")
-    lines += [*_drinks(body), "", *_cautions(body, stop=False)]
+    lines += _drinks(body)
+    lines += [] if "Steps:" in lines else work_in_order(body)
+    lines += [*following(body), "", *_cautions(body, stop=False)]
     if body["assumed"]:
         lines += ["", "Assumed, for want of a reading:"]
         for assumed in body["assumed"]:
@@ -146,6 +183,14 @@ def _expect(reading: dict[str, Any]) -> str:
 
 def _drinks(body: dict[str, Any]) -> list[str]:
     """What is answered: the drink, or each of several, or the points of a trade-off, or doses."""
+    if "ferment" in body and "feeds" in body:
+        return must_lines(body, WIDTH)
+    if "fermentation" in body and "alcohol" in body:
+        return what_they_mean(body, WIDTH)
+    if "label_text" in body:
+        return containers_and_label(body, WIDTH)
+    if "haze_sources" in body:
+        return agents_and_haze(body, WIDTH)
     if "verdict" in body:
         return doses_and_hurdles(body, WIDTH)
     if "try_next" in body:

@@ -8,9 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 NOT_ANSWERED_YET: Final[dict[str, str]] = {
-    "fruit": "Fruit is not turned into juice yet: give the juice you pressed.",
-    "fruit_count": "Fruit is not turned into juice yet: give the juice you pressed.",
-    "losses": "Losses are not reckoned yet: ask for the volume before them.",
+    "losses": "Losses stand beside the targets of POST /v1/blend-plans, for one drink: leave them out here.",
     "scores": "Scores are judged by POST /v1/tastings, with the doses they belong to: send them there.",
 }
 """Field name to what to do until it is built."""

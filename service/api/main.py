@@ -8,7 +8,11 @@ from service.api.blends import blends_router
 from service.api.catalogue import catalogue_router
 from service.api.cells import cells_router
 from service.api.corrections import corrections_router
+from service.api.fining import fining_router
+from service.api.must import must_router
+from service.api.packaging import packaging_router
 from service.api.reading_blend import plan_from
+from service.api.readings import readings_router
 from service.api.requests_blend import BlendPlanRequest
 from service.api.settings import Settings
 from service.api.stabilising import stabilising_router
@@ -42,7 +46,11 @@ def build_app(settings: Settings | None = None) -> SolverApp:
             blends_router(settings),
             trade_offs_router(settings),
             corrections_router(settings),
+            must_router(settings),
+            readings_router(),
             stabilising_router(),
+            fining_router(),
+            packaging_router(),
             tastings_router(),
             bench_trials_router(settings),
             catalogue_router(),

@@ -8,6 +8,7 @@ from math import ceil, floor
 from typing import Final
 
 from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l, share_of_error
+from service.api.reading_fruit import fruit_assumed, fruit_from
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.inline import ingredient_from_composition
@@ -17,7 +18,8 @@ from service.catalogue.overrides import Measured, with_measured
 from service.catalogue.records import FruitFamily, Ingredient
 from service.errors import InconsistentError, InputError, QuantityError, ServiceError
 from service.model.lot_class import Assumed
-from service.planner.asked import AdditionAsked, Instruments
+from service.planner.asked import AdditionAsked, FruitGiven, Instruments
+from service.planner.fruit import juice_sd_g
 from service.quantities import AcidityBasis, Kind, parse_acidity, parse_quantity
 
 _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*", re.IGNORECASE)
@@ -295,8 +297,13 @@ def addition_from(
     """An addition as the planner takes it."""
     table, alias, measured = _ingredient(given)
     ingredient = table if measured is None else measured.ingredient
-    if isinstance(given, AdditionIn):
+    fruit = _fruit(given, ingredient, reader, jug_step_ml)
+    if fruit is not None:
+        limits = _limits_of_fruit(given, fruit, ingredient, reader)
+    elif isinstance(given, AdditionIn):
         limits = _limits(given, ingredient, reader, jug_step_ml)
+    elif given.amount is None:
+        raise InputError("Say how much of it: amount, or for juice the fruit it is pressed from.", "/amount")
     else:
         poured = weighed_from(given.amount, ingredient, reader, "/amount")
         limits = _Limits(poured.mass_g, poured.mass_g, amount_sd_g=amount_sd_g(poured, jug_step_ml))
@@ -314,10 +321,33 @@ def addition_from(
         limits.unit,
         limits.pack_g,
         limits.whole_g,
-        _label_assumed(given),
+        (*_label_assumed(given), *fruit_assumed(fruit, ingredient)),
         limits.amount_sd_g,
         _acidity_share(given),
+        fruit=fruit,
     )
+
+
+def _fruit(
+    given: AdditionIn | AdditionPoured, ingredient: Ingredient, reader: Reader, jug_step_ml: float
+) -> FruitGiven | None:
+    """The fruit of an addition; a juice told without an error was measured in the caller's jug."""
+    if given.pressed is None:
+        return fruit_from(given, ingredient, reader, 0.0)
+    juice = weighed_from(given.pressed, ingredient, Reader(), "/pressed")
+    return fruit_from(given, ingredient, reader, amount_sd_g(juice, jug_step_ml) or 0.0)
+
+
+def _limits_of_fruit(
+    given: AdditionIn | AdditionPoured, fruit: FruitGiven, ingredient: Ingredient, reader: Reader
+) -> _Limits:
+    """All the juice that fruit gives where the amount is to be told, at most so much where it is to be chosen."""
+    if isinstance(given, AdditionPoured):
+        return _Limits(fruit.juice_g, fruit.juice_g, amount_sd_g=juice_sd_g(fruit) or None)
+    least = _limit(given.min, ingredient, None, reader, "/min") or 0.0
+    if least > fruit.juice_g:
+        raise InconsistentError(f"The fruit gives about {fruit.juice_g:.0f} g of juice, less than min.", "/min")
+    return _Limits(least, fruit.juice_g, unit=None if given.min is None else _unit(given.min))
 
 
 def _acidity_share(given: AdditionBase) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -10,8 +10,17 @@ from service.api.numbers import RequestModel
 from service.api.reading import Reader, distinct, gravity_from, lot_from
 from service.api.reading_additions import addition_from
 from service.api.reading_circumstances import circumstances_from
+from service.api.reading_losses import losses_from
 from service.api.reading_targets import Steps, match_from, preference_from, target_from, target_value
-from service.api.requests import AdditionIn, AdditionPoured, LotIn, PropertyName, TargetIn, TargetSteps
+from service.api.requests import (
+    AdditionIn,
+    AdditionPoured,
+    LotIn,
+    PropertyName,
+    TargetIn,
+    TargetRange,
+    TargetSteps,
+)
 from service.api.requests_blend import (
     BlendForecastRequest,
     BlendPlanRequest,
@@ -39,6 +48,7 @@ from service.planner.asked import (
     TradeAsked,
 )
 from service.planner.materials import materials_of, poured
+from service.planner.packaged import PACKAGED, with_volume
 from service.quantities import parse_percent
 
 
@@ -63,11 +73,11 @@ def _additions(
 
 
 def _targets(
-    given: Mapping[PropertyName, TargetIn], steps: Steps, reader: Reader, pointer: str = "/targets"
+    given: Iterable[tuple[str, TargetIn]], steps: Steps, reader: Reader, pointer: str = "/targets"
 ) -> tuple[TargetAsked, ...]:
     found = [
         reader.attempt(f"{pointer}/{name}", partial(target_from, name, target, reader, steps))
-        for name, target in sorted(given.items())
+        for name, target in sorted(given, key=lambda named: named[0])
     ]
     return tuple(t for t in found if t is not None)
 
@@ -129,7 +139,8 @@ class SharedReading:
             for i, recipe in enumerate(given.recipes)
         )
         self.steps = Steps({} if reader.faults else {r.name: r for r in self.recipes}, self.circumstances)
-        self.targets = _targets(given.targets, self.steps, reader)
+        self.targets = _targets([(n, t) for n, t in given.targets.items() if n != PACKAGED], self.steps, reader)
+        self.packaged = self._packaged(given)
         self.assumed: tuple[Assumed, ...] = ()
         self.remembered: tuple[str, ...] = ()
         if given.match is not None:
@@ -138,8 +149,29 @@ class SharedReading:
             if found is not None:
                 self._merge(found.targets)
                 self.assumed, self.remembered = found.assumed, found.warnings
-        if targets_needed and not self.targets and not reader.faults:
+        if targets_needed and not self.targets and self.packaged is None and not reader.faults:
             reader.faults.append(InputError("Give at least one target, or a drink to match.", "/targets"))
+
+    def _packaged(self, given: BlendRequest) -> TargetAsked | None:
+        """What losses are to leave, in litres of that; only a plan for one drink is made so."""
+        wanted, at = given.targets.get(PACKAGED), f"/targets/{PACKAGED}"
+        if wanted is None:
+            return None
+        if not isinstance(given, BlendPlanRequest) or given.portions:
+            text = "A volume to fill is asked of /v1/blend-plans, for one drink, with losses: ask for the volume here."
+        elif given.losses is None:
+            text = "A volume to fill needs the losses: give losses, or ask for the volume."
+        elif "volume" in given.targets:
+            text = "The volume of the blend and the volume to fill say the same: ask for one of them."
+        elif isinstance(wanted, TargetSteps):
+            text = "A volume to fill is no step from a recipe: write it with its unit, such as “20 L”."
+        elif isinstance(wanted, TargetRange) and wanted.confidence is not None:
+            text = "A confidence in a volume to fill is not solved for: leave it out, and ask for your margin besides."
+        else:
+            found = self.reader.attempt(at, lambda: target_from("volume", wanted, self.reader))
+            return None if found is None else replace(found, name=PACKAGED)
+        self.reader.faults.append(InputError(text, at))
+        return None
 
     def _merge(self, remembered: Sequence[TargetAsked]) -> None:
         named = {t.name for t in self.targets}
@@ -165,6 +197,7 @@ class SharedReading:
             frozenset(given.allow),
             self.recipes,
             self.remembered,
+            sent=given.model_dump(mode="json", by_alias=True, exclude_unset=True),
         )
 
 
@@ -179,6 +212,13 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
         reader.attempt(f"/prefer/{i}", partial(preference_from, preference))
         for i, preference in enumerate(given.prefer)
     ]
+    losses = None
+    if given.losses is not None:
+        lost = given.losses
+        losses = reader.attempt("/losses", lambda: losses_from(lost, reader))
+        if given.portions:
+            text = "Losses are reckoned for one drink: leave them out, and ask for more of each portion."
+            reader.faults.append(InputError(text, "/losses"))
     portions = _portions(given.portions, shared)
     if portions and given.allow:
         reader.faults.append(InputError("Nothing is proposed for portions: leave allow out.", "/allow"))
@@ -197,7 +237,9 @@ def plan_or_portions_from(given: BlendPlanRequest, deadline_s: float) -> PlanAsk
     if portions:
         _no_confidence((*shared.targets, *(t for p in portions for t in p.targets)), "portions", shared)
     plan = shared.plan(given, [p for p in prefer if p is not None], given.rounding, deadline_s)
-    return PortionsAsked(plan, portions) if portions else replace(plan, hold_back=hold_back)
+    if portions:
+        return PortionsAsked(plan, portions)
+    return with_volume(replace(plan, hold_back=hold_back, losses=losses, packaged=shared.packaged))
 
 
 _LEAST_CHANCE, _MOST_CHANCE = 0.001, 0.5
@@ -249,7 +291,7 @@ def _portions(given: Sequence[PortionIn], shared: SharedReading) -> tuple[Portio
         own: dict[PropertyName, TargetIn] = {
             name: target for name, target in portion.targets.items() if name != "volume"
         }
-        volume = _targets({"volume": portion.volume}, shared.steps, reader, pointer)
+        volume = _targets([("volume", portion.volume)], shared.steps, reader, pointer)
         if any(t.low <= 0.0 for t in volume):
             reader.faults.append(
                 InputError(
@@ -258,7 +300,7 @@ def _portions(given: Sequence[PortionIn], shared: SharedReading) -> tuple[Portio
                     f"{pointer}/volume",
                 )
             )
-        targets = (*volume, *_targets(own, shared.steps, reader, f"{pointer}/targets"))
+        targets = (*volume, *_targets(own.items(), shared.steps, reader, f"{pointer}/targets"))
         named = {t.name for t in targets}
         everywhere = [t for t in shared.targets if t.name not in named]
         found.append(PortionAsked(portion.name, tuple(sorted((*targets, *everywhere), key=lambda t: t.name))))
@@ -290,6 +332,9 @@ def trade_from(given: TradeOffRequest, deadline_s: float) -> TradeAsked:
         reader.faults.append(
             InputError("The intervals along a curve are first order: simulate the plan that you choose.", "/draws")
         )
+    if given.start_date is not None:
+        detail = "Nothing here has steps: leave start_date out, and ask for the plan that you choose with it."
+        reader.faults.append(InputError(detail, "/start_date"))
     plan = shared.plan(given, [], "none", deadline_s)
     assert y is not None
     return TradeAsked(plan, given.x, y, given.points, given.also)
@@ -339,5 +384,9 @@ def forecast_from(given: BlendForecastRequest) -> ForecastAsked:
     instruments, circumstances = circumstances_from(given, reader)
     reader.attempt("", lambda: distinct([r.name for r in given.recipes], "recipes", "/recipes"))
     recipes = [_forecast_recipe(recipe, instruments, reader, f"/recipes/{i}") for i, recipe in enumerate(given.recipes)]
+    if given.start_date is not None:
+        reader.faults.append(InputError("Nothing here has steps: leave start_date out.", "/start_date"))
     reader.finish()
-    return ForecastAsked(tuple(recipes), circumstances())
+    return ForecastAsked(
+        tuple(recipes), circumstances(), given.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    )

@@ -45,8 +45,8 @@ def drink_from(
             reader.faults.append(
                 InputError("Of a drink by its figures, preservatives stand in “drink”.", "/preservatives")
             )
-        read = _figures(given.drink, instruments, reader)
-        if volume_needed and read.volume_l is None:
+        read = figures_of(given.drink, instruments, reader)
+        if volume_needed and given.drink.volume is None:
             reader.faults.append(InputError("Say how much of the drink there is: volume.", "/drink/volume"))
         found = reader.attempt("/drink", lambda: drink_from_figures(read)) if not reader.faults else None
     else:
@@ -74,9 +74,9 @@ def drink_from(
     return found
 
 
-def _figures(given: DrinkIn, instruments: Instruments, reader: Reader) -> DrinkRead:
-    """The figures of a drink; a bare reading has the error of its instrument, a bare sugar none."""
-    at = "/drink"
+def figures_of(given: DrinkIn, instruments: Instruments, reader: Reader, at: str = "/drink") -> DrinkRead:
+    """The figures of a drink, which stands `at` a place; a bare reading has the error of its instrument, a bare sugar
+    none."""
     volume = None
     if given.volume is not None:
         text = given.volume

@@ -27,6 +27,8 @@ _WEIGHED_SHARE: Final = 0.002
 _SLACK: Final = 1.0 + 1e-4
 """An answer's own figures, sent back rounded, do not exceed what there was."""
 
+_HOW_MUCH: Final = "Say how much of it went in: amount, or for juice the fruit it was pressed from."
+
 _WHICH: Final = "Several additions are of this ingredient: repeat the measured of the one that went in."
 
 
@@ -238,6 +240,10 @@ class PouredReading:
         """A part of a lot."""
         if added.ingredient is not None or added.composition is not None or added.measured is not None:
             raise InputError("Name a lot, an ingredient or a composition: one of the three.", "/lot")
+        if added.fruit is not None or added.fruit_count is not None or added.pressed is not None:
+            raise InputError("A lot is poured, not pressed from fruit: give its amount.", "/lot")
+        if added.amount is None:
+            raise InputError(_HOW_MUCH, "/amount")
         lot = next((lot for lot in self.stock if lot.lot.name == added.lot), None)
         if lot is None:
             known = ", ".join(f"“{lot.lot.name}”" for lot in self.stock) or "there are none"
@@ -282,7 +288,9 @@ class PouredReading:
     def _addition(self, added: AddedIn, rows: Sequence[int]) -> AdditionAsked:
         meant = self.given.additions[rows[0]] if rows else None
         amount = added.amount
-        if _speaks_of_packs(amount):
+        if amount is None and added.fruit is None and added.fruit_count is None and added.pressed is None:
+            raise InputError(_HOW_MUCH, "/amount")
+        if amount is not None and _speaks_of_packs(amount):
             pack_g = next((self.meant[k].pack_g for k in rows if self.meant[k].pack_g is not None), None)
             if pack_g is None:
                 raise InputError("Only an addition with a pack is counted in packs: give a mass or volume.", "/amount")
@@ -294,11 +302,14 @@ class PouredReading:
             price=added.price if meant is None else meant.price,
             treatment=added.treatment,
             amount=amount,
+            fruit=added.fruit,
+            fruit_count=added.fruit_count,
+            pressed=added.pressed,
         )
         if poured_.price is not None and _speaks_of_packs(poured_.price.per):
             poured_ = poured_.model_copy(update={"price": None})
         found = addition_from(poured_, self.reader, self.instruments.jug_step_ml)
-        return replace(found, unit=_unit(amount))
+        return replace(found, unit=None if amount is None else _unit(amount))
 
 
 def _unit(text: str) -> str | None:
@@ -312,7 +323,10 @@ def _poured(asked: AdditionAsked, found: AdditionAsked | None, pours: _Pours) ->
     """An addition in the amount that went in, told in the unit and treated as it was then."""
     told = asked if found is None else replace(asked, treatment=found.treatment or asked.treatment, unit=found.unit)
     amount = pours.amount
-    return replace(told, least_g=amount, most_g=amount, amount_sd_g=pours.sd, whole_g=None, given=None)
+    told = replace(told, least_g=amount, most_g=amount, amount_sd_g=pours.sd, whole_g=None, given=None, fruit=None)
+    if found is None or found.fruit is None:
+        return told
+    return replace(told, fruit=found.fruit, assumed=tuple(dict.fromkeys((*told.assumed, *found.assumed))))
 
 
 def _is_of(added: AddedIn, meant: AdditionIn) -> bool:
@@ -322,7 +336,7 @@ def _is_of(added: AddedIn, meant: AdditionIn) -> bool:
 
 
 def _without_amount(added: AddedIn) -> str:
-    return added.model_dump_json(exclude_defaults=True, exclude={"amount"})
+    return added.model_dump_json(exclude_defaults=True, exclude={"amount", "fruit", "fruit_count", "pressed"})
 
 
 def _speaks_of_packs(text: str) -> bool:

@@ -65,7 +65,7 @@ def stabilising_from(given: StabilisingPlanRequest) -> StabilisingAsked:
     readings = [
         reader.attempt(
             f"/readings/{k}",
-            partial(_reading, reading, given.abv_percent, instruments.hydrometer_calibrated_at_c, reader),
+            partial(gravity_of_day, reading, given.abv_percent, instruments.hydrometer_calibrated_at_c, reader),
         )
         for k, reading in enumerate(given.readings)
     ]
@@ -110,6 +110,7 @@ def stabilising_from(given: StabilisingPlanRequest) -> StabilisingAsked:
         malolactic_possible=given.malolactic_possible,
         volume_error_percent=max(errors) if errors else None,
         circumstances=built,
+        sent=given.model_dump(mode="json", by_alias=True, exclude_unset=True),
     )
 
 
@@ -145,7 +146,8 @@ def _tablet(text: str, reader: Reader) -> float:
     return mass
 
 
-def _reading(given: GravityOnDay, abv_percent: float, hydrometer_c: float, reader: Reader) -> GravityOfDay:
+def gravity_of_day(given: GravityOnDay, abv_percent: float, hydrometer_c: float, reader: Reader) -> GravityOfDay:
+    """A gravity with its day, of a drink of some strength [% vol], by a hydrometer calibrated at hydrometer_c [°C]."""
     found = _DAY.fullmatch(given.date.strip())
     try:
         day = date.fromisoformat(found.group(1)) if found else None

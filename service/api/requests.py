@@ -30,6 +30,9 @@ PropertyName = Literal[
     "energy_kcal_per_100ml",
 ]
 
+TargetName = Literal[PropertyName, "packaged_volume"]
+"""A property, or the volume that losses leave to fill."""
+
 QuantityText = Annotated[ShortText, Field(examples=["2.5 kg", "7 lb 8 oz", "3.5 gal", "250 mL"])]
 VolumeText = Annotated[ShortText, Field(examples=["24 L", "5 gal", "250 mL"])]
 MassText = Annotated[ShortText, Field(examples=["2.5 kg", "7 lb 8 oz"])]
@@ -147,8 +150,22 @@ class AdditionBase(RequestModel):
     treatment: Literal["raw", "pasteurised", "sterile_filtered"] | None = None
 
 
-class AdditionIn(AdditionBase):
-    """An ingredient to choose an amount of, within limits, or in a given amount."""
+class OfFruit(AdditionBase):
+    """A juice may be told by the whole fruit it is pressed from."""
+
+    fruit: MassText | None = Field(
+        None,
+        examples=["3 kg"],
+        description="Whole fruit that the juice is pressed from, instead of an amount or a max.",
+    )
+    fruit_count: PositiveNumber | None = Field(None, le=1e7, description="The same by its count, of the usual size.")
+    pressed: QuantityText | None = Field(
+        None, examples=["1.1 L"], description="The juice that this fruit gave, measured: instead of the usual yield."
+    )
+
+
+class AdditionIn(OfFruit):
+    """An ingredient to choose an amount of, within limits, or in a given amount; of fruit, as much as it gives."""
 
     min: QuantityText | None = None
     max: QuantityText | None = None
@@ -158,10 +175,10 @@ class AdditionIn(AdditionBase):
     half_packs: bool = Field(False, strict=True, description="Half a pack may be used too.")
 
 
-class AdditionPoured(AdditionBase):
-    """An ingredient in a given amount."""
+class AdditionPoured(OfFruit):
+    """An ingredient in a given amount, or all the juice of given fruit."""
 
-    amount: QuantityText
+    amount: QuantityText | None = None
 
 
 class TargetRange(RequestModel):
@@ -323,7 +340,7 @@ class Common(RequestModel):
     draws: WholeNumber | None = Field(
         None, ge=1_000, le=MOST_DRAWS, description="Simulate so many drinks for the intervals, instead of first order."
     )
-    seed: WholeNumber = Field(0, ge=0, le=2**31, description="Where the random numbers of `draws` begin.")
+    seed: WholeNumber = Field(0, description="Where the random numbers of `draws` begin.")
     start_date: ShortText | None = Field(
         None,
         examples=["2026-03-14", "2026-03-14T18:00"],

@@ -16,8 +16,10 @@ from service.api.requests import (
     PreferenceIn,
     PropertyName,
     TargetIn,
+    TargetName,
     VolumeText,
 )
+from service.api.requests_losses import LossesIn
 
 Careful = Literal["spirit", "carbonates", "raw_juice"]
 
@@ -77,7 +79,7 @@ class BlendRequest(Common):
 
     lots: list[LotIn] = Field(max_length=50)
     additions: list[AdditionIn] = Field(default_factory=list, max_length=50)
-    targets: dict[PropertyName, TargetIn] = Field(default_factory=dict)
+    targets: dict[TargetName, TargetIn] = Field(default_factory=dict)
     match: MatchIn | None = Field(None, description="A remembered drink, turned into targets on sugar and acid.")
     recipes: list[RecipeIn] = Field(
         default_factory=list, max_length=10, description="Recipes to step from, and to compare the plan with."
@@ -106,6 +108,10 @@ class BlendPlanRequest(BlendRequest):
     )
     rounding: Literal["none", "scale", "kitchen"] = "none"
     hold_back: HoldBack = None
+    losses: LossesIn | None = Field(
+        None,
+        description="What is lost between the blend and the bottles; the target `packaged_volume` is what they leave.",
+    )
     portions: list[PortionIn] = Field(
         default_factory=list, max_length=10, description="Several drinks from these lots and stocks, solved together."
     )

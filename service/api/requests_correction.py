@@ -7,18 +7,21 @@ from typing import Literal
 from pydantic import Field
 
 from service.api.numbers import PositiveNumber, RequestModel, ShortText
-from service.api.requests import AdditionBase, PreferenceIn, QuantityText
+from service.api.requests import OfFruit, PreferenceIn, QuantityText
 from service.api.requests_blend import DrinkMeasuredIn, HoldBack
 from service.api.requests_undo import FaultRequest
 
 
-class AddedIn(AdditionBase):
+class AddedIn(OfFruit):
     """Something that is in the vessel already: an ingredient, a composition of one's own, or part of a lot."""
 
     lot: ShortText | None = Field(
         None, description="A lot of the request. A lot with `use` “all” is in the vessel whole unless it is named here."
     )
-    amount: QuantityText = Field(description="How much of it went in; it may carry its error, such as “770 g ± 5 g”.")
+    amount: QuantityText | None = Field(
+        None,
+        description="How much of it went in; it may carry its error, such as “770 g ± 5 g”. Or the fruit of a juice.",
+    )
 
 
 class VesselMeasuredIn(DrinkMeasuredIn):

@@ -98,7 +98,7 @@ class TastingRequest(RequestModel):
     property: LevelName | None = Field(
         None,
         description="Where the doses are no amounts but levels of a property of the drink: which one. Its "
-        "just-noticeable step counts then, and `next` holds `targets` for /v1/blend-plans.",
+        "just-noticeable step counts then, and `next` holds a request of /v1/blend-plans.",
     )
     scale: Literal["liking", "just_about_right"] | None = Field(
         None,

@@ -1,4 +1,4 @@
-"""A stabilising plan as lines of text: doses, what comes of them, limits, hurdles, steps."""
+"""A stabilising plan as lines of text: doses, what comes of them, limits, hurdles."""
 
 from __future__ import annotations
 
@@ -61,10 +61,3 @@ def _lines(body: dict[str, Any]) -> Iterator[str]:
         yield ""
         yield "Other ways:"
         yield from (f"- {other['do']} {other['because']}" for other in body["alternatives"])
-    if body["steps"]:
-        yield ""
-        yield "Steps:"
-        for number, step in enumerate(body["steps"], 1):
-            wait = f"after {step['wait_min_h']:g} h: " if step["wait_min_h"] else ""
-            amount = f" [{step['amount_text']}]" if step["amount_text"] else ""
-            yield f"{number}. {wait}{step['do']}{amount} {step['check']}"

@@ -14,6 +14,8 @@ from service.planner.answers import Amount, Caution, Predicted
 from service.planner.answers_blend import BlendForecast, BlendPlan, PortionedPlan, RecipeForecast, TargetReport
 from service.planner.bench_trial.answers import BatchDose, BenchTrial
 from service.planner.correction.answers import Correction
+from service.planner.fruit import FruitNeeded
+from service.planner.losses import LossReport
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.trade_off.answers import TradeOff
 from service.planner.undo.answers import Undo
@@ -92,6 +94,28 @@ def _amounts(amounts: Sequence[Amount], names: Sequence[str]) -> Row:
     return {f"{name}_mass_g": masses.get(name) for name in names}
 
 
+def _fruit(needed: Sequence[FruitNeeded]) -> Row:
+    """Whole fruit of each pressed juice, with what it may take."""
+    row: Row = {}
+    for found in needed:
+        row[f"{found.ingredient}_fruit_g"] = found.fruit_mass_g
+        row[f"{found.ingredient}_fruit_g_low"] = found.low
+        row[f"{found.ingredient}_fruit_g_high"] = found.high
+        row[f"{found.ingredient}_fruit_count"] = found.fruit_count
+    return row
+
+
+def _filled(losses: LossReport | None) -> Row:
+    """What losses leave to fill; nothing where none were given."""
+    if losses is None:
+        return {}
+    return {
+        "packaged_l": losses.packaged_l,
+        "packaged_l_low": losses.packaged_low,
+        "packaged_l_high": losses.packaged_high,
+    }
+
+
 def _stops(cautions: Sequence[Caution], recipe: str | None = None) -> str:
     """The `stop` cautions in one cell, ahead of the amounts."""
     return " | ".join(c.text for c in cautions if c.level == "stop" and c.about in (None, recipe))
@@ -128,6 +152,8 @@ def plan_rows(plan: BlendPlan | PortionedPlan) -> list[Row]:
             **_first(plan),
             **_amounts(plan.amounts, [amount.name for amount in plan.amounts]),
             **_predicted(plan.predicted),
+            **_filled(plan.losses),
+            **_fruit(plan.fruit),
             **_chances(plan.targets),
             **({} if plan.caution_price is None else {"caution_price": plan.caution_price.text}),
         }
@@ -176,6 +202,7 @@ def forecast_rows(forecast: BlendForecast) -> list[Row]:
                 "scaled_by": recipe.scaled_by,
                 **_amounts(recipe.amounts, names),
                 **_predicted(recipe.predicted),
+                **_fruit(recipe.fruit),
                 **_beside(recipe),
             }
             for recipe in forecast.recipes

@@ -1,4 +1,4 @@
-"""Reads the three tables of the catalogue, checks every row, and keeps them for the life of the process."""
+"""Reads the tables of the catalogue, checks every row, and keeps them for the life of the process."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from service.catalogue.records import (
 )
 from service.physics.solutes import Component
 
-_TABLES = ("ingredients.csv", "sources.csv", "juice_standards.csv")
+_TABLES = ("ingredients.csv", "sources.csv", "juice_standards.csv", "juice_yield.csv", "fining_agents.csv")
 
 CLOSURE_TOLERANCE_G = 0.005
 """The components of every row add up to 100 g within this."""
@@ -301,7 +301,7 @@ def ingredients() -> Mapping[str, Ingredient]:
 
 @cache
 def data_version() -> str:
-    """Short SHA-256 of the bytes of the three tables: two answers with the same version used the same facts.
+    """Short SHA-256 of the bytes of these tables: two answers with the same version used the same facts.
 
     >>> len(data_version())
     12

@@ -21,6 +21,9 @@ from service.planner.answers import (
 )
 from service.planner.answers_decisions import SHOWN, AmountChange, Clash, Marginal, PropertyChange
 from service.planner.compare import AgainstReading, Difference
+from service.planner.fruit import FruitNeeded
+from service.planner.losses import LossReport
+from service.planner.work import Appointment, NextCall, WorkStep
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +33,7 @@ class TargetReport:
     __pydantic_config__ = SHOWN
 
     property: str
-    """Name of the property."""
+    """Name of the property, or `packaged_volume`: what losses leave to fill."""
     asked: str
     """The target in words."""
     reached: float | None
@@ -183,6 +186,16 @@ class BlendPlan:
     """How the drink differs from each recipe of the request."""
     cross_check: CrossCheck | None
     """A second rule for the extract; null above 20 % vol."""
+    losses: LossReport | None
+    """What is lost of the blend and what is left to fill; null where no losses were given."""
+    fruit: tuple[FruitNeeded, ...]
+    """How much whole fruit each pressed juice takes, where its yield is known."""
+    steps: tuple[WorkStep, ...]
+    """What to do, in order; empty in the plan of a correction, which has its own."""
+    schedule: tuple[Appointment, ...]
+    """The first day for each step; empty without `start_date`."""
+    next: dict[str, NextCall]
+    """Requests that can follow, by operation."""
     currency: str | None
     """As asked."""
     units: str
@@ -245,6 +258,12 @@ class PortionedPlan:
     """Each drink, in the order asked."""
     totals: tuple[Amount, ...]
     """How much of each lot and addition all portions take together."""
+    steps: tuple[WorkStep, ...]
+    """What to do, in order."""
+    schedule: tuple[Appointment, ...]
+    """The first day for each step; empty without `start_date`."""
+    next: dict[str, NextCall]
+    """Empty: forecast or package each portion by its own figures."""
     currency: str | None
     """As asked."""
     units: str
@@ -285,6 +304,8 @@ class RecipeForecast:
     """What leaves most of the intervals open: measure it first."""
     cross_check: CrossCheck | None
     """A second rule for the extract; null above 20 % vol."""
+    fruit: tuple[FruitNeeded, ...]
+    """How much whole fruit each pressed juice takes, where its yield is known."""
     scaled_by: float
     """What all given amounts were multiplied by; 1 unless `scale_to` asked for another volume."""
     differences: tuple[Difference, ...]
@@ -303,6 +324,8 @@ class BlendForecast:
     """In the order asked."""
     steps_are: str
     """What the figures in just-noticeable steps are, and are not."""
+    next: dict[str, NextCall]
+    """Requests that can follow, by operation; of several recipes the first one's."""
     currency: str | None
     """As asked."""
     units: str

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 from service.catalogue.records import Ingredient
 from service.model.acidity import DEFAULT_END_POINT_PH
@@ -10,6 +12,7 @@ from service.model.contents import Contents
 from service.model.lot import Lot
 from service.model.lot_class import Assumed
 from service.model.unknowns import Unknown
+from service.planner.losses import Losses
 from service.planner.steps import OURS, Senses
 from service.quantities import System
 
@@ -72,6 +75,22 @@ class LotAsked:
 
 
 @dataclass(frozen=True, slots=True)
+class FruitGiven:
+    """Whole fruit that an addition's juice is pressed from: its mass [g] or its count, and the juice it gives.
+
+    `juice_low_g` and `juice_high_g` are the ends of what it may give; all three are equal where it was `pressed` and
+    measured.
+    """
+
+    mass_g: float | None
+    count: float | None
+    juice_g: float
+    juice_low_g: float
+    juice_high_g: float
+    pressed: bool
+
+
+@dataclass(frozen=True, slots=True)
 class AdditionAsked:
     """An ingredient to add, as measured, between two masses [g]; `most_g` None where no limit was named.
 
@@ -79,7 +98,7 @@ class AdditionAsked:
     amount in the caller's words; `unit` the one that its limits were written in. With `pack_g` it comes in packs of
     that mass, `whole_g` being the part of a pack that may be used: all of it, or half. `amount_sd_g` is the standard
     deviation of a given amount where it was stated or poured by a jug, `acidity_sd_share` that of a titration of it as
-    a share. `per_g` and `unknowns`, of a gram, stand in the
+    a share; `fruit` what its juice is pressed from. `per_g` and `unknowns`, of a gram, stand in the
     place of what the ingredient's own figures say, once a drink that holds some of it has been measured.
     """
 
@@ -101,6 +120,7 @@ class AdditionAsked:
     acidity_sd_share: float | None = None
     per_g: Contents | None = None
     unknowns: tuple[Unknown, ...] | None = None
+    fruit: FruitGiven | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +199,9 @@ class PlanAsked:
 
     `allow` names the kinds of ingredient that may be proposed although they need care; `beside` are recipes whose
     differences from the plan are wanted, `remembered` what to heed about a drink that is matched. With `hold_back` a
-    first addition is wanted that overshoots any target with no more than that chance.
+    first addition is wanted that overshoots any target with no more than that chance. `sent` is the body of the
+    request, from which the next one is made. `losses` are between the blend and the bottles; with a target on what is
+    left to fill (`packaged`, in litres of that) `targets` hold what it asks of the volume of the blend.
     """
 
     lots: tuple[LotAsked, ...]
@@ -193,6 +215,9 @@ class PlanAsked:
     beside: tuple[RecipeAsked, ...] = ()
     remembered: tuple[str, ...] = ()
     hold_back: float | None = None
+    sent: Mapping[str, Any] = field(default_factory=dict)
+    losses: Losses | None = None
+    packaged: TargetAsked | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +249,8 @@ class PortionsAsked:
 
 @dataclass(frozen=True, slots=True)
 class ForecastAsked:
-    """Recipes to forecast side by side."""
+    """Recipes to forecast side by side; `sent` is the body of the request, from which the next one is made."""
 
     recipes: tuple[RecipeAsked, ...]
     circumstances: Circumstances = Circumstances()
+    sent: Mapping[str, Any] = field(default_factory=dict)

@@ -94,7 +94,7 @@ def amount_unknown(material: Material, mass_g: float, instruments: Instruments) 
     else:
         sd_g = asked.amount_sd_g if asked.amount_sd_g is not None else SCALE_SD_STEPS * instruments.scale_step_g
         share = sd_g / mass_g
-        what, how = AMOUNT, "use a finer scale"
+        what, how = AMOUNT, "use a finer scale" if asked.fruit is None else "press the fruit and measure the juice"
     if share <= 0.0:
         return None
     shift = material.per_g.scaled(mass_g * share).vector

@@ -20,9 +20,13 @@ from service.planner.evidence import (
     next_readings,
     sources_of,
 )
+from service.planner.fruit import fruit_needed, fruit_sources
+from service.planner.hand_over import Blended
 from service.planner.materials import Material, materials_of, poured
+from service.planner.next_of_blend import forecast_next
 from service.planner.predict import amounts_of, cross_check, foreseen, predict
 from service.planner.reading_units import in_system
+from service.planner.work import NextCall
 
 
 def forecast_blend(asked: ForecastAsked) -> BlendForecast:
@@ -38,6 +42,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     cautions: list[Caution] = []
     readings: list[NextReading] = []
     everything: list[Material] = []
+    following: dict[str, NextCall] = {}
     for index, recipe in enumerate(asked.recipes):
         materials = materials_of(recipe.lots, recipe.additions)
         masses, factor = _scaled(recipe, index, materials)
@@ -53,6 +58,7 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
                 predicted,
                 told.least_known,
                 cross_check(predicted),
+                fruit_needed(materials, masses, circumstances),
                 factor,
                 differences(recipes[0].predicted, predicted, circumstances.instruments, circumstances.senses)
                 if recipes
@@ -60,6 +66,9 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
                 _against(recipe, index, materials, predicted, circumstances),
             )
         )
+        if index == 0:
+            first = Blended(materials, masses, contents, predicted, circumstances)
+            following = forecast_next(asked, index, first, scaled=recipe.scale_to_l is not None)
         assumed += [(recipe.name, a) for a in assumed_in(materials, circumstances)]
         found = cautions_for(materials, masses, contents, predicted, circumstances)
         cautions += [replace(c, about=recipe.name) if _speaks_of_amounts(c) else c for c in found] if several else found
@@ -72,12 +81,13 @@ def forecast_blend(asked: ForecastAsked) -> BlendForecast:
     return BlendForecast(
         recipes=tuple(recipes),
         steps_are=circumstances.senses.told,
+        next=following,
         currency=circumstances.currency,
         units=circumstances.system,
         assumed=_told_apart(assumed),
         cautions=kept,
         next_reading=in_system(readings, circumstances.system),
-        sources=sources_of(everything, kept, ("oiv_as2_03b",)),
+        sources=sources_of(everything, kept, ("oiv_as2_03b", *fruit_sources([f for r in recipes for f in r.fruit]))),
         model_version=MODEL_VERSION,
         data_version=data_version(),
         batch=circumstances.echo.batch,

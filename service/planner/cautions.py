@@ -70,38 +70,44 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
         asked = material.source
         if not isinstance(asked, AdditionAsked):
             if asked.lot.lot_class in JUICE_ROW:
-                yield _raw_juice(material.name, "of unknown treatment")
+                yield raw_juice(material.name, "of unknown treatment")
             continue
         ingredient = asked.ingredient
         name = material.name
         for code, text in asked.cautions:
             yield Caution(code, "note" if code in _NOTES_OF_READINGS else "warning", text, "reading")
-        if asked.treatment == "raw" or (_is_juice(ingredient) and asked.treatment is None):
-            said = "raw" if asked.treatment == "raw" else "of unknown treatment"
-            if asked.treatment == "raw" and stabilised:
-                yield Caution(
-                    "raw_juice_after_stabilising",
-                    "stop",
-                    f"Raw {name} added to a stabilised drink brings yeast and bacteria back: pasteurise the juice "
-                    "first.",
-                    "cfr21_120_24",
-                )
-            else:
-                yield _raw_juice(name, said)
-        if any(word in ingredient.name.lower() for word in _LIKE_GRAPEFRUIT):
+        yield from juice_and_spirit_cautions(ingredient, name, asked.treatment, stabilised=bool(stabilised))
+
+
+def juice_and_spirit_cautions(
+    ingredient: Ingredient, name: str, treatment: str | None, *, stabilised: bool
+) -> Iterator[Caution]:
+    """What to heed about one ingredient by its kind: raw juice, grapefruit and medicines, spirit and the law."""
+    if treatment == "raw" or (_is_juice(ingredient) and treatment is None):
+        said = "raw" if treatment == "raw" else "of unknown treatment"
+        if treatment == "raw" and stabilised:
             yield Caution(
-                "grapefruit_and_medicines",
-                "warning",
-                "Grapefruit and its kin change how many medicines act. Tell whoever drinks it; ask a pharmacist.",
-                "memory_handbook",
+                "raw_juice_after_stabilising",
+                "stop",
+                f"Raw {name} added to a stabilised drink brings yeast and bacteria back: pasteurise the juice first.",
+                "cfr21_120_24",
             )
-        if ingredient.category is Category.SPIRIT:
-            yield Caution(
-                "spirit_rules",
-                "note",
-                "Adding spirit can change the drink's legal class and duty. Use bought spirit; follow local law.",
-                PRACTICE,
-            )
+        else:
+            yield raw_juice(name, said)
+    if any(word in ingredient.name.lower() for word in _LIKE_GRAPEFRUIT):
+        yield Caution(
+            "grapefruit_and_medicines",
+            "warning",
+            "Grapefruit and its kin change how many medicines act. Tell whoever drinks it; ask a pharmacist.",
+            "memory_handbook",
+        )
+    if ingredient.category is Category.SPIRIT:
+        yield Caution(
+            "spirit_rules",
+            "note",
+            "Adding spirit can change the drink's legal class and duty. Use bought spirit; follow local law.",
+            PRACTICE,
+        )
 
 
 def _is_juice(ingredient: Ingredient) -> bool:
@@ -110,7 +116,8 @@ def _is_juice(ingredient: Ingredient) -> bool:
     return own or ingredient.category is Category.JUICE
 
 
-def _raw_juice(name: str, said: str) -> Caution:
+def raw_juice(name: str, said: str) -> Caution:
+    """Juice that may be raw."""
     return Caution(
         "raw_juice",
         "warning",

@@ -236,7 +236,7 @@ def _as_added(materials: Sequence[Material], masses_g: Sequence[float]) -> tuple
     for material, mass_g in zip(materials, masses_g, strict=True):
         source = material.source
         if isinstance(source, LotAsked):
-            if not material.fixed:
+            if source.least_l < source.lot.volume_l * (1.0 - _DUST):
                 litres = mass_g / (1000.0 * (material.density_g_ml or 1.0))
                 found.append(Poured(None, material.name, f"{litres:.6g} L"))
         elif mass_g > 0.0:

@@ -45,6 +45,7 @@ _PLAIN_PROPERTIES = {
     "added_volume": "volume to add",
     "sugar_acid_ratio": "sugar–acid ratio",
     "energy_kcal_per_100ml": "food energy",
+    "packaged_volume": "volume to fill",
 }
 _NOUNS = ("concentrate", "juice", "puree", "must", "cocktail", "acid", "water", "spirit")
 """What a thing is: the words of an id behind it say which of its kind."""
@@ -62,7 +63,7 @@ def value_in_words(name: str, value: float, circumstances: Circumstances = METRI
 
 def figure_in_words(name: str, value: float, circumstances: Circumstances) -> str:
     """A value with its unit, volumes and masses in the caller's system."""
-    law = PROPERTIES[name]
+    law = PROPERTIES["volume" if name == "packaged_volume" else name]
     if name == "added_mass":
         return mass_text(value, circumstances.system, min(circumstances.instruments.scale_step_g, FINE_G))
     if law.unit == "L" and circumstances.system != "metric":

@@ -21,6 +21,7 @@ from service.planner.answers_blend import PortionedPlan, PortionPlan
 from service.planner.asked import Circumstances, PlanAsked, PortionAsked, PortionsAsked
 from service.planner.blend_forecast import in_other_amounts
 from service.planner.blend_plan import compared_with
+from service.planner.blend_steps import portions_steps
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.clash import explain_clash
 from service.planner.evidence import (
@@ -32,11 +33,14 @@ from service.planner.evidence import (
     next_readings,
     sources_of,
 )
+from service.planner.hand_over import Blended
 from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import Numbers, likely_blend, numbers_from, reference_litres
 from service.planner.plan_report import SOLVER_SHARE, miss_words, report_of
 from service.planner.predict import amounts_of, cross_check, foreseen, value_of
+from service.planner.reading_units import in_system
 from service.planner.solving import answer
+from service.planner.work import schedule_of
 from service.solver.goals import Outcome
 from service.solver.portions import Part, PortionsResult, solve_portions
 from service.solver.solve import Verdict
@@ -182,6 +186,7 @@ def _written(
 ) -> PortionedPlan:
     circumstances = asked.plan.circumstances
     portions: list[PortionPlan] = []
+    drinks: list[Blended] = []
     cautions = [Caution("remembered_drink", "note", text, PRACTICE) for text in asked.plan.remembered]
     readings: list[NextReading] = []
     before: dict[NextReading, None] = {}
@@ -204,6 +209,7 @@ def _written(
             for t in portion.targets
         )
         checked = cross_check(predicted)
+        drinks.append(Blended(n.materials, masses, contents, predicted, circumstances))
         portions.append(
             PortionPlan(
                 portion.name,
@@ -234,6 +240,9 @@ def _written(
             outcome = "targets_clash"
             proof = Proof(Verdict.PROVED_IMPOSSIBLE.value, None, proof.milliseconds)
     kept = sorted_once(cautions)
+    after = in_system(readings, circumstances.system)
+    each = [(p.name, drink, p.amounts) for p, drink in zip(portions, drinks, strict=True)]
+    steps = portions_steps(each, kept, after, settled=outcome == "targets_met")
     echo = circumstances.echo
     return PortionedPlan(
         outcome=outcome,
@@ -241,12 +250,15 @@ def _written(
         summary=" ".join([_summary(outcome, proof, portions, circumstances), *hopeless]),
         portions=tuple(portions),
         totals=amounts_of(whole, totals, volume_l, circumstances),
+        steps=steps,
+        schedule=schedule_of(steps, circumstances.start_date),
+        next={},
         currency=circumstances.currency,
         units=circumstances.system,
         assumed=(*assumed_in(whole, circumstances), *assumed_beside(asked.plan.beside, whole)),
         cautions=kept,
-        next_reading=(*before, *readings),
-        sources=sources_of(whole, kept, ("oiv_as2_03b",)),
+        next_reading=(*before, *after),
+        sources=sources_of(whole, kept, ("oiv_as2_03b", PRACTICE)),
         model_version=MODEL_VERSION,
         data_version=data_version(),
         batch=echo.batch,

@@ -18,9 +18,13 @@ from service.planner.materials import Material
 
 SEALED: Final = ("bottle", "can", "keg", "jar", "flask")
 
-_FERMENTABLE_LIMIT_G_PER_L = 2.0
+WARM_C: Final = 25.0
+"""Storage above this is named warm (our default)."""
+
+FERMENTABLE_LIMIT_G_PER_L: Final = 2.0
+"""Fermentable sugar above which a sealed drink needs a hurdle (our default)."""
+
 _TABLE_STARTS_ABV_PERCENT = min(TABLE_ML_PER_L)
-_WARM_C = 25.0
 _NOTICEABLE_SUGAR_G = 1.0
 
 
@@ -46,9 +50,9 @@ def refermentation_cautions(
             "in an open vessel too; stabilisers do not stop it.",
             PRACTICE,
         )
-    if sugar - assumed > _FERMENTABLE_LIMIT_G_PER_L:
+    if sugar - assumed > FERMENTABLE_LIMIT_G_PER_L:
         yield _sugar_and_hurdles(sugar, most, hurdles, intended.container)
-    elif not _holds(hurdles) and most > _FERMENTABLE_LIMIT_G_PER_L:
+    elif not _holds(hurdles) and most > FERMENTABLE_LIMIT_G_PER_L:
         if spread > 0.0:
             yield Caution(
                 "residual_sugar_unknown",
@@ -58,22 +62,32 @@ def refermentation_cautions(
                 OUR_DEFAULT,
             )
         else:
-            yield Caution(
-                "sugar_may_referment",
-                "warning",
-                f"By the errors of readings up to {most:.1f} g/L of fermentable sugar may be left, enough to "
-                "burst a sealed container. Seal only after two equal gravities days apart.",
-                OUR_DEFAULT,
-            )
+            yield may_referment(most)
     abv = property_value("abv_percent", contents, volume_l) or 0.0
-    yield from _stabilisers(hurdles, abv, min(abv, predicted.abv_percent.low))
-    if intended.storage_temperature_c is not None and intended.storage_temperature_c > _WARM_C:
-        yield Caution(
-            "warm_storage",
-            "note",
-            f"Storage at {intended.storage_temperature_c:.0f} °C raises pressure and speeds spoilage.",
-            OUR_DEFAULT,
-        )
+    yield from stabiliser_cautions(hurdles, abv, min(abv, predicted.abv_percent.low))
+    if intended.storage_temperature_c is not None and intended.storage_temperature_c > WARM_C:
+        yield warm_storage(intended.storage_temperature_c)
+
+
+def warm_storage(temperature_c: float) -> Caution:
+    """What a warm store does [°C]."""
+    return Caution(
+        "warm_storage",
+        "note",
+        f"Storage at {temperature_c:.0f} °C raises pressure and speeds spoilage.",
+        OUR_DEFAULT,
+    )
+
+
+def may_referment(most_g_per_l: float) -> Caution:
+    """What the errors of readings leave of sugar, at most [g/L]."""
+    return Caution(
+        "sugar_may_referment",
+        "warning",
+        f"By the errors of readings up to {most_g_per_l:.1f} g/L of fermentable sugar may be left, enough to "
+        "burst a sealed container. Seal only after two equal gravities days apart.",
+        OUR_DEFAULT,
+    )
 
 
 def _holds(hurdles: set[str]) -> bool:
@@ -146,7 +160,7 @@ def strength_below(abv_percent: float, least_percent: float) -> str:
     return told if abv_percent < _TABLE_STARTS_ABV_PERCENT else f"{told}, perhaps only {least_percent:.1f}"
 
 
-def _stabilisers(hurdles: set[str], abv_percent: float, least_percent: float) -> Iterator[Caution]:
+def stabiliser_cautions(hurdles: set[str], abv_percent: float, least_percent: float) -> Iterator[Caution]:
     """What goes with the salts, in a drink of a strength that may be as low as `least_percent` [% vol]."""
     if "sulfite" in hurdles:
         yield Caution(

@@ -20,7 +20,11 @@ PATHS = {
     "forecast_blend": "/v1/blend-forecasts",
     "trade_off": "/v1/trade-offs",
     "correct_blend": "/v1/corrections",
+    "plan_must": "/v1/must-plans",
+    "interpret_readings": "/v1/readings",
     "plan_stabilising": "/v1/stabilising-plans",
+    "plan_fining": "/v1/fining-plans",
+    "plan_packaging": "/v1/packaging-plans",
     "judge_tasting": "/v1/tastings",
     "scale_bench_trial": "/v1/bench-trials",
 }

@@ -225,14 +225,15 @@ def test_the_next_request_is_this_batch() -> None:
         body(SYRUP, DROPS, additions=[{"ingredient": "sugar_white", "max": "3 kg"}, {"ingredient": "water"}]),
     ):
         answer = scale(request)
-        (recipe,) = forecast(answer["next"]["blend_forecast"])["recipes"]
+        calls = answer["next"]
+        (recipe,) = forecast(calls["forecast_blend"]["request"])["recipes"]
         for name in ("gravity", "abv_percent", "titratable_acidity", "ph", "volume", "sugar_g_per_l"):
             assert recipe["predicted"][name]["value"] == pytest.approx(
                 answer["batch_plan"]["predicted"][name]["value"], rel=1e-4
             ), name
-        correction = answer["next"]["correction"]
+        correction = calls["correct_blend"]["request"]
         CorrectionRequest.model_validate({**correction, "measured": {"gravity": 1.01}})
-        assert correction["added"] == answer["next"]["blend_forecast"]["recipes"][0]["additions"]
+        assert correction["added"] == calls["forecast_blend"]["request"]["recipes"][0]["additions"]
         assert correction["targets"]["gravity"]["value"] == answer["batch_plan"]["predicted"]["gravity"]["value"]
 
 

@@ -180,10 +180,11 @@ def test_what_was_measured_when_it_was_poured_is_the_stock_that_is_left() -> Non
     amounts = {a["name"]: a for a in found["plan"]["amounts"]}
     assert set(amounts) == {"drink in the vessel", "honey_acacia", "lemon_juice_fresh"}
     assert amounts["lemon_juice_fresh"]["volume_ml"] == pytest.approx(50.0, rel=0.01)
-    lemon = found["next"]["additions"][1]
+    following = found["next"]["correct_blend"]["request"]
+    lemon = following["additions"][1]
     assert lemon["measured"] == {"titratable_acidity": "5.5 % citric"}
     assert {u["of"] for u in found["updated"]} <= {"base", "honey_acacia", "lemon_juice_fresh"}
-    assert post(PATH, {**found["next"], "measured": {"gravity": 1.011}})["plan"]["amounts"]
+    assert post(PATH, {**following, "measured": {"gravity": 1.011}})["plan"]["amounts"]
 
 
 def test_an_ingredient_measured_otherwise_than_its_stock_is_its_own() -> None:
@@ -191,8 +192,9 @@ def test_an_ingredient_measured_otherwise_than_its_stock_is_its_own() -> None:
     poured = {"ingredient": "honey_acacia", "measured": {"moisture_percent": 19.0}, "amount": "250 g"}
     own = correct(additions=additions, added=[poured])
     same = correct(additions=additions, added=[{"ingredient": "honey_acacia", "amount": "250 g"}])
-    assert own["next"]["earlier"][0]["added"][0]["measured"] == {"moisture_percent": 19.0}
-    assert own["next"]["added"][0]["measured"] == {"moisture_percent": 17.0}
+    following = own["next"]["correct_blend"]["request"]
+    assert following["earlier"][0]["added"][0]["measured"] == {"moisture_percent": 19.0}
+    assert following["added"][0]["measured"] == {"moisture_percent": 17.0}
     assert own["drink"]["gravity"]["value"] != same["drink"]["gravity"]["value"]
 
 
@@ -247,12 +249,12 @@ def test_the_next_request_names_the_stock_that_it_takes_from() -> None:
         added=[{"ingredient": "lemon_juice_fresh", "amount": "200 mL"}],
         measured={"gravity": 1.0},
     )
-    following = found["next"]["added"]
+    following = found["next"]["correct_blend"]["request"]["added"]
     assert [a.get("measured") for a in following if a["ingredient"] == "honey_acacia"] == [
         None,
         {"moisture_percent": 16.0},
     ]
-    again = post(PATH, {**found["next"], "measured": {"gravity": 1.012}})
+    again = post(PATH, {**found["next"]["correct_blend"]["request"], "measured": {"gravity": 1.012}})
     assert again["outcome"] in ("targets_met", "nothing_to_add")
     left = {a["name"]: a["mass_g"] for a in again["plan"]["amounts"]}
     assert left.get("honey_acacia 2", 0.0) == 0.0
@@ -265,8 +267,10 @@ MEASURED = [path for path in examples("correct_blend") if "fault" not in worked(
 def test_the_next_request_is_answered_once_it_is_measured(path: Path) -> None:
     asked = worked(path)["request"]
     first = post(PATH, asked)
-    following = first["next"]
-    assert not {"measured", "errors", "lost"} & set(following)
+    call = first["next"]["correct_blend"]
+    following = call["request"]
+    assert not {"errors", "lost"} & set(following)
+    assert set(call["replace"]) == {f"/measured/{name}" for name in following["measured"]}
     kept = {key: asked[key] for key in ("added", "measured", "errors", "lost") if key in asked}
     assert following["earlier"] == [kept]
     predicted = first["plan"]["predicted"]
@@ -291,7 +295,7 @@ def test_a_loss_is_told_and_taken_off() -> None:
     assert told["drink"]["volume"]["value"] == pytest.approx(9.3, abs=0.05)
     honey = [next(a["mass_g"] for a in f["plan"]["amounts"] if a["name"] == "honey_acacia") for f in (told, correct())]
     assert honey[0] == pytest.approx(honey[1] * 9.3 / 10.18, rel=0.03)
-    assert told["next"]["earlier"][0]["lost"] == "0.9 L ± 0.1 L"
+    assert told["next"]["correct_blend"]["request"]["earlier"][0]["lost"] == "0.9 L ± 0.1 L"
     fault = {**BASE, "fault": "too_sweet", "lost": "0.9 L"}
     del fault["measured"]
     assert "beside a reading" in faults(fault)["/lost"]

@@ -18,10 +18,18 @@ from service.api.batch import BatchAnswer
 from service.api.requests_bench import BenchTrialRequest
 from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest, TradeOffRequest
 from service.api.requests_correction import CorrectionRequest
+from service.api.requests_fining import FiningPlanRequest
+from service.api.requests_must import MustPlanRequest
+from service.api.requests_packaging import PackagingPlanRequest
+from service.api.requests_readings import ReadingsRequest
 from service.api.requests_stabilising import StabilisingPlanRequest
 from service.api.requests_tastings import TastingRequest
 from service.planner.answers_blend import BlendForecast
 from service.planner.bench_trial.answers import BenchTrial
+from service.planner.fining.answers import FiningPlan
+from service.planner.interpreting.answers import Interpretation
+from service.planner.must.answers import MustPlan
+from service.planner.packaging.answers import PackagingPlan
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.tasting.answers import Tasting
 from service.planner.trade_off.answers import TradeOff
@@ -32,7 +40,11 @@ MODELS: dict[str, tuple[type[BaseModel], Any]] = {
     "solve_blends": (BlendBatchRequest, BatchAnswer),
     "trade_off": (TradeOffRequest, TradeOff),
     "forecast_blend": (BlendForecastRequest, BlendForecast),
+    "plan_must": (MustPlanRequest, MustPlan),
+    "interpret_readings": (ReadingsRequest, Interpretation),
     "plan_stabilising": (StabilisingPlanRequest, StabilisingPlan),
+    "plan_fining": (FiningPlanRequest, FiningPlan),
+    "plan_packaging": (PackagingPlanRequest, PackagingPlan),
     "correct_blend": (CorrectionRequest, Corrected),
     "judge_tasting": (TastingRequest, Tasting),
     "scale_bench_trial": (BenchTrialRequest, BenchTrial),

@@ -11,7 +11,6 @@ import sys
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from functools import cache
 from itertools import combinations
 from typing import Any, Literal
 from xml.etree import ElementTree
@@ -127,6 +126,7 @@ def trade(points: Sequence[TradePoint], **changes: object) -> TradeOff:
         "assumed": (),
         "cautions": (),
         "next_reading": (),
+        "next": {},
         "sources": (),
         "model_version": "0",
         "data_version": "0",
@@ -242,9 +242,14 @@ CASES: dict[str, TradeOff] = {
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-@cache
+DRAWN: dict[tuple[str, str], bytes] = {}
+
+
 def drawn_once(shown: TradeOff, kind: Literal["svg", "png"]) -> bytes:
-    return trade_off_picture(shown, kind)
+    key = (repr(shown), kind)
+    if key not in DRAWN:
+        DRAWN[key] = trade_off_picture(shown, kind)
+    return DRAWN[key]
 
 
 @pytest.fixture

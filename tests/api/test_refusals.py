@@ -28,9 +28,7 @@ def refused(*path: str | int, to: Any) -> tuple[str, str]:
 # Parts of the contract that are not built: refused by name wherever they stand, never ignored.
 
 _PLACES: dict[str, tuple[tuple[str | int, ...], Any]] = {
-    "fruit": ((*ADDITION, "fruit"), "3 kg"),
-    "fruit_count": ((*ADDITION, "fruit_count"), 12),
-    "losses": (("losses",), 0.05),
+    "losses": ((*ADDITION, "losses"), {"lees": "5 %"}),
     "scores": (("scores",), [1, 2]),
 }
 

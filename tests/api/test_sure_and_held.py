@@ -179,10 +179,11 @@ def test_a_correction_takes_the_request_of_the_plan() -> None:
     now = answer["plan"]["first_addition"]
     assert {a["ingredient"] for a in now["added"]} <= {"honey_acacia", "lemon_juice_fresh", "water_tap"}
     first = {a["name"]: a["mass_g"] for a in now["amounts"]}
-    following = {a["ingredient"]: float(a["amount"].split()[0]) for a in answer["next"]["added"]}
+    call = answer["next"]["correct_blend"]["request"]
+    following = {a["ingredient"]: float(a["amount"].split()[0]) for a in call["added"]}
     assert following["honey_acacia"] == pytest.approx(first["honey_acacia"])
     assert " first." in answer["summary"]
-    again = post(PATHS["correct_blend"], {**answer["next"], "measured": {"gravity": 1.0115}})
+    again = post(PATHS["correct_blend"], {**call, "measured": {"gravity": 1.0115}})
     assert again["consistency"]["verdict"] == "consistent"
 
 

@@ -104,8 +104,10 @@ def test_a_free_unit_is_echoed_and_not_scaled() -> None:
 
 def test_a_level_becomes_a_target_that_a_blend_plan_takes() -> None:
     answer = taste(scored(property="sugar_g_per_l"))
-    assert answer["next"]["endpoint"] == "/v1/blend-plans"
-    targets = answer["next"]["targets"]
+    call = answer["next"]["solve_blend"]
+    assert call["path"] == "/v1/blend-plans"
+    assert {"/lots/0/gravity", "/additions"} <= set(call["replace"])
+    targets = call["request"]["targets"]
     (target,) = targets.values()
     best = answer["best"]
     assert target["value"] == pytest.approx(23.2941)
@@ -148,7 +150,7 @@ def test_near_nothing_no_finer_level_is_told_than_anybody_notices() -> None:
 def test_a_level_of_acid_carries_its_unit() -> None:
     rows = {5.0: [4], 6.0: [6], 7.0: [7], 8.0: [5.9], 9.0: [4.2]}
     answer = taste(doses(rows, property="titratable_acidity", dose_unit="g/L tartaric"))
-    targets = answer["next"]["targets"]
+    targets = answer["next"]["solve_blend"]["request"]["targets"]
     assert all(text.endswith(" g/L tartaric") for text in targets["titratable_acidity"].values())
     assert answer["best"]["half_step"] == pytest.approx(0.1 * answer["best"]["dose"], rel=1e-5)  # half of 20 %
     lots = [{"name": "b", "volume": "10 L", "gravity": 1.0, "abv_percent": 8, "titratable_acidity": "5 g/L tartaric"}]
@@ -170,8 +172,12 @@ def test_a_level_is_not_scaled(field: str) -> None:
 
 def test_an_amount_becomes_a_glass_for_a_bench_trial() -> None:
     found = taste(scored(dose_unit="mL/glass lemon juice", glass="100 mL"))["next"]
-    assert found["endpoint"] == "/v1/bench-trials"
-    assert (found["base"], found["stock"], found["amount"]) == ("100 mL", "lemon juice", "23.2941 mL")
+    call = found["scale_bench_trial"]
+    assert call["path"] == "/v1/bench-trials"
+    glass = call["request"]["glass"]
+    assert glass["base"] == "100 mL"
+    assert glass["stocks"] == [{"name": "lemon juice", "amount": "23.2941 mL", "ingredient": "lemon_juice_fresh"}]
+    assert "/glass/stocks/0/ingredient" in call["replace"]
 
 
 # The same in other words.

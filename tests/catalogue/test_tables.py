@@ -11,6 +11,8 @@ import pytest
 
 import service
 from service.catalogue import loader
+from service.catalogue.fining import sources_of_agents
+from service.catalogue.juice_yield import juice_yields
 from service.catalogue.records import Category, Ingredient, Spread
 from service.physics.solutes import Component
 
@@ -92,7 +94,7 @@ def all_ingredients() -> list[Ingredient]:
 
 def test_row_counts() -> None:
     assert len(loader.ingredients()) == 76
-    assert len(loader.sources()) == 154
+    assert len(loader.sources()) == 187
     assert len(loader.juice_standards()) == 54
 
 
@@ -141,6 +143,8 @@ def test_components_add_up_to_100_g(ingredient: Ingredient) -> None:
 
 def test_every_source_resolves_and_is_used() -> None:
     cited = {key for i in all_ingredients() for p in i.provenance.values() for key in p.sources}
+    cited |= {key for y in juice_yields().values() for key in y.sources}
+    cited |= sources_of_agents()
     assert cited <= set(loader.sources())
     code = "".join(path.read_text(encoding="utf-8") for path in Path(service.__file__).parent.rglob("*.py"))
     unused = [key for key in set(loader.sources()) - cited if f'"{key}"' not in code]

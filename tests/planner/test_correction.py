@@ -539,7 +539,8 @@ def test_a_second_correction_agrees_with_the_first() -> None:
     """
     body = {**BASE, "targets": {"gravity": 1.012, "titratable_acidity": "7.2 g/L tartaric"}}
     first = correct_blend(asked_of(body))
-    again = correct_blend(asked_of({**first.next, "measured": {"gravity": 1.012}}))
+    following = first.next["correct_blend"].request
+    again = correct_blend(asked_of({**following, "measured": {"gravity": 1.012}}))
     promised, kept = first.plan.predicted.titratable_acidity, again.drink.titratable_acidity
     assert promised is not None
     assert kept is not None
@@ -549,7 +550,7 @@ def test_a_second_correction_agrees_with_the_first() -> None:
     assert [r.property for r in again.earlier_readings] == [r.property for r in first.readings]
     assert {r.stage for r in again.readings} == {2}
     forgotten = correct_blend(
-        asked_of({**first.next, "earlier": [{"added": BASE["added"]}], "measured": {"gravity": 1.012}})
+        asked_of({**following, "earlier": [{"added": BASE["added"]}], "measured": {"gravity": 1.012}})
     )
     other = forgotten.drink.titratable_acidity
     assert other is not None

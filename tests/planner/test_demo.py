@@ -41,7 +41,7 @@ def test_more_citrus_than_the_demo_has_is_impossible() -> None:
     assert verdicts == [("targets_met", "proved_best"), ("targets_clash", "proved_impossible")]
 
 
-@pytest.mark.parametrize("start", ["03", "04", "05", "08", "09", "10"])
+@pytest.mark.parametrize("start", ["03", "04", "05", "08", "09", "10", "11", "20"])
 def test_other_plans_are_poured_as_promised(start: str) -> None:
     request = example("solve_blend", start)
     answer = plan(request)
@@ -71,7 +71,7 @@ def test_portions_are_poured_as_promised() -> None:
 
 def test_every_example_of_plans_is_poured_here() -> None:
     assert [path.name[:2] for path in examples("solve_blend")] == [
-        "01", "02", "03", "04", "05", "07", "08", "09", "10",
+        "01", "02", "03", "04", "05", "07", "08", "09", "10", "11", "20",
     ]  # fmt: skip
 
 

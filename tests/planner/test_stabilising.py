@@ -160,7 +160,7 @@ def test_outside_the_table_there_is_no_dose(abv: float, ph: float, words: str) -
     assert set(grams(plan)) == {"potassium_metabisulfite"}
     assert plan.verdict == "dose_sulfite_only"
     assert "sorbate_outside_published_table" in codes(plan, "warning")
-    assert plan.next.hurdles == ("sulfite",)
+    assert plan.next["plan_packaging"].request["intended"]["hurdles"] == ["sulfite"]
     assert {r.hurdle: r.verdict for r in plan.hurdles}["sorbate"] == "not_shown_to_hold"
 
 
@@ -220,7 +220,7 @@ def test_a_loss_concentrates_nothing() -> None:
 
 def test_strength_thins_with_the_volume_unless_given() -> None:
     plan = plan_stabilising(replace(SWEET, packaging=DrinkRead(volume_l=24.0)))
-    assert plan.next.abv_percent == pytest.approx(10.0)
+    assert plan.next["plan_packaging"].request["drink"]["abv_percent"] == pytest.approx(10.0)
     assert "abv_percent_at_packaging" in {a.what for a in plan.assumed}
 
 

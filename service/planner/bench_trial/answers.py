@@ -6,11 +6,12 @@ The text below a field is its description in the OpenAPI document. No field ever
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from service.model.lot_class import Assumed
 from service.planner.answers import SHOWN, Amount, Caution, NextReading, Predicted, SourceCited
 from service.planner.answers_decisions import PropertyChange
+from service.planner.work import Appointment, NextCall, WorkStep
 
 Outcome = Literal[
     "composition_matched",
@@ -256,37 +257,6 @@ class Absorbance:
 
 
 @dataclass(frozen=True, slots=True)
-class BenchStep:
-    """One step, in order."""
-
-    __pydantic_config__ = SHOWN
-
-    do: str
-    """What to do."""
-    amount_text: str
-    """How much; empty where nothing is measured out."""
-    wait_min_h: float
-    """Least wait before it [h]."""
-    check: str
-    """What to look at before going on."""
-    source_id: str
-    """Key of /v1/sources."""
-
-
-@dataclass(frozen=True, slots=True)
-class NextRequests:
-    """Bodies of the requests that follow."""
-
-    __pydantic_config__ = SHOWN
-
-    blend_forecast: dict[str, Any]
-    """Body of POST /v1/blend-forecasts: this batch as a recipe, to hold against readings, or to scale."""
-    correction: dict[str, Any]
-    """Body of POST /v1/corrections once all of it was poured: change `added` to what really went in, and add
-    `measured`. Gravity and acidity of this batch are its targets, within a just-noticeable step."""
-
-
-@dataclass(frozen=True, slots=True)
 class BenchTrial:
     """The answer to `scale_bench_trial`."""
 
@@ -317,10 +287,13 @@ class BenchTrial:
     """The dyes."""
     absorbance: tuple[Absorbance, ...]
     """What the dyes absorb; empty in a hazy drink, and where no strength is stated."""
-    steps: tuple[BenchStep, ...]
+    steps: tuple[WorkStep, ...]
     """What to do, in order."""
-    next: NextRequests
-    """What the following step needs."""
+    schedule: tuple[Appointment, ...]
+    """The first day for each step; empty without `start_date`."""
+    next: dict[str, NextCall]
+    """Requests that can follow, by operation: this batch as a recipe to forecast, as what was poured to correct (its
+    gravity and acidity are the targets, within a just-noticeable step), and what follows a blend."""
     currency: str | None
     """As asked."""
     units: str

@@ -7,16 +7,14 @@ too; plain scaling of the stocks stands beside it.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version
 from service.model.lot_class import Assumed
 from service.model.properties import PROPERTIES
-from service.planner.answers import Amount, Caution, NextReading, Predicted
+from service.planner.answers import Caution, NextReading, Predicted
 from service.planner.asked import AdditionAsked, Circumstances
 from service.planner.bench_trial.answers import (
     BatchDose,
@@ -24,7 +22,6 @@ from service.planner.bench_trial.answers import (
     Beside,
     GlassDosed,
     Held,
-    NextRequests,
     Outcome,
     StockPoured,
 )
@@ -32,6 +29,7 @@ from service.planner.bench_trial.asked import BenchAsked
 from service.planner.bench_trial.colour import absorbances_of, colours_of, is_hazy
 from service.planner.bench_trial.glass import Glass, glass_of
 from service.planner.bench_trial.graduation import advice_of, effects, fine_amounts
+from service.planner.bench_trial.handed_on import next_calls
 from service.planner.bench_trial.match import (
     Batch,
     kept,
@@ -49,11 +47,10 @@ from service.planner.evidence import assumed_in, next_readings, sources_of
 from service.planner.materials import Material, materials_of, poured
 from service.planner.predict import amounts_of, predict
 from service.planner.reading_units import in_system
+from service.planner.work import schedule_of
 from service.quantities import volume_text
 
 _NOT_COMPARED = ("volume", "added_mass", "added_volume", "cost")
-_OF_AN_INGREDIENT = frozenset({"ingredient", "composition", "measured", "treatment", "price"})
-_IN_KILOGRAMS_G = 1e6
 _THREE_DIGITS, _COARSEST_ML, _FINEST_ML, _FLUID_OUNCE_ML, _LITRE_ML = 0.01, 1e6, 0.01, 30.0, 1000.0
 """Volumes in words have three digits, but no finer ones than a small syringe shows; below a fluid ounce or so they are
 metric everywhere, as syringes are."""
@@ -86,6 +83,7 @@ def scale_bench_trial(asked: BenchAsked) -> BenchTrial:
     moved = effects(glass, masses, circumstances)
     thinned = matched.predicted.abv_percent.value - in_glass.abv_percent.value
     found = sorted_once([*cautions, *bench_cautions(asked, glass, colours, plain.predicted)])
+    steps = steps_of(asked, matched.amounts, colours)
     return BenchTrial(
         outcome=outcome,
         summary=summary_of(outcome, glass, in_glass, matched.predicted, system),
@@ -102,8 +100,9 @@ def scale_bench_trial(asked: BenchAsked) -> BenchTrial:
         ),
         colour=colours,
         absorbance=() if is_hazy(asked, glass) else absorbances_of(asked, glass),
-        steps=steps_of(asked, matched.amounts, colours),
-        next=_next(asked, glass, used, matched.amounts, matched.predicted),
+        steps=steps,
+        schedule=schedule_of(steps, circumstances.start_date),
+        next=next_calls(asked, glass, used, matched),
         currency=circumstances.currency,
         units=system,
         assumed=tuple(dict.fromkeys((*asked.assumed, *assumed))),
@@ -258,43 +257,3 @@ def _glass(asked: BenchAsked, glass: Glass, predicted: Predicted) -> GlassDosed:
     )
     water_ml = sum(g / (m.density_g_ml or 1.0) for m, g in zip(glass.pure, glass.stock_water_g, strict=True))
     return GlassDosed(round(1000.0 * asked.base_l, 4), round(1000.0 * litres, 3), stocks, round(water_ml, 3), predicted)
-
-
-def _next(
-    asked: BenchAsked, glass: Glass, used: Sequence[Material], amounts: Sequence[Amount], batch: Predicted
-) -> NextRequests:
-    """The batch as a recipe, and as what was poured, in the words of requests."""
-    dyes = {s.asked.name for s in glass.stocks if s.asked.dye is not None}
-    told = {m.name: m.source for m in used if isinstance(m.source, AdditionAsked)}
-    ingredients, poured_so_far = [], []
-    for amount in amounts:
-        if amount.kind != "addition" or amount.mass_g <= 0.0:
-            continue
-        sent = _as_sent(told[amount.name]) if amount.name not in dyes else _water_called(amount.name)
-        kilograms = amount.mass_g >= _IN_KILOGRAMS_G
-        text = f"{amount.mass_g / 1000.0:.7g} kg" if kilograms else f"{amount.mass_g:.7g} g"
-        ingredients.append(sent)
-        poured_so_far.append({**sent, "amount": text})
-    lots = [dict(asked.batch_as_sent)]
-    recipe = {"name": "batch like the glass", "lots": lots, "additions": poured_so_far}
-    senses, acidity = asked.circumstances.senses, batch.titratable_acidity.value
-    targets = {
-        "gravity": {"value": batch.gravity.value, "tolerance": senses.noticeable("gravity", batch.gravity.value)},
-        "titratable_acidity": {
-            "value": f"{acidity:.3f} g/L tartaric",
-            "tolerance": f"{senses.noticeable('titratable_acidity', acidity):.3f} g/L tartaric",
-        },
-    }
-    correction = {"lots": lots, "additions": ingredients, "targets": targets, "added": poured_so_far}
-    return NextRequests({"recipes": [recipe]}, correction)
-
-
-def _as_sent(source: AdditionAsked) -> dict[str, Any]:
-    """An ingredient as the request named it, without limits and amounts."""
-    sent = json.loads(source.order) if source.order else {"ingredient": source.ingredient.id}
-    return {name: value for name, value in sent.items() if name in _OF_AN_INGREDIENT}
-
-
-def _water_called(name: str) -> dict[str, Any]:
-    """A liquid colour, which counts as water."""
-    return {"composition": {"name": name, "components_g_per_100g": {"water": 100.0}}}

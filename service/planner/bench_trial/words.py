@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from service.planner.answers import PRACTICE, Amount, Caution, Predicted
-from service.planner.bench_trial.answers import BenchStep, Colour, Outcome
+from service.planner.bench_trial.answers import Colour, Outcome
 from service.planner.bench_trial.asked import BenchAsked
 from service.planner.bench_trial.colour import is_hazy
 from service.planner.bench_trial.glass import Glass
 from service.planner.bench_trial.graduation import volume_in_words
+from service.planner.work import WorkStep
 from service.quantities import System, volume_text
 
 _FADING: tuple[str, ...] = ("dye_stability", "natural_yellow", "photostability")
@@ -129,14 +130,14 @@ def summary_of(
     )
 
 
-def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Colour]) -> tuple[BenchStep, ...]:
+def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Colour]) -> tuple[WorkStep, ...]:
     """What to do, in order."""
     added = [a for a in amounts if a.kind == "addition" and a.mass_g > 0.0]
     dyes = {c.stock for c in colours}
     steps = []
     if added:
         steps.append(
-            BenchStep(
+            WorkStep(
                 "Degas the batch, and keep the glass, covered, for comparison.",
                 "",
                 0.0,
@@ -147,7 +148,7 @@ def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Col
     for amount in (a for a in added if a.name not in dyes):
         how = "Dissolve" if _is_dry(asked, amount.name) else "Stir in"
         steps.append(
-            BenchStep(
+            WorkStep(
                 f"{how} {amount.name}, nine tenths of it first, in some of the batch drawn off for it.",
                 amount.amount_text,
                 0.0,
@@ -157,7 +158,7 @@ def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Col
         )
     if any(a.name not in dyes for a in added):
         steps.append(
-            BenchStep(
+            WorkStep(
                 "Taste beside the glass at the same temperature; then add the rest, or as much of it as is wanted.",
                 "",
                 0.0,
@@ -167,7 +168,7 @@ def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Col
         )
     for colour in colours:
         steps.append(
-            BenchStep(
+            WorkStep(
                 f"After fining, before packaging, stir in {colour.stock}, nine tenths of it first.",
                 volume_in_words(colour.batch_ml, asked.circumstances.system),
                 0.0,

@@ -6,11 +6,12 @@ The text below a field is its description in the OpenAPI document.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from service.model.lot_class import Assumed
 from service.planner.answers import SHOWN, Caution, LeastKnown, NextReading, Predicted, SourceCited
 from service.planner.answers_blend import BlendPlan
+from service.planner.work import Appointment, NextCall, WorkStep
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,9 +181,14 @@ class Correction:
     """What to measure next."""
     sources: tuple[SourceCited, ...]
     """Documents behind the answer."""
-    next: dict[str, Any]
-    """A body of POST /v1/corrections for when the plan has been poured: fill in `measured`, and set `added` to what
-    really went in. What was poured and read before stands in its `earlier`, and keeps what it told."""
+    steps: tuple[WorkStep, ...]
+    """What to do, in order."""
+    schedule: tuple[Appointment, ...]
+    """The first day for each step; empty without `start_date`."""
+    next: dict[str, NextCall]
+    """Requests that can follow, by operation. That of `correct_blend` is for when the plan has been poured: put in what
+    was read, and in `added` what really went in. What was poured and read before stands in its `earlier`, and keeps
+    what it told."""
     model_version: str
     """Release whose equations answered."""
     data_version: str

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any, Final
+from typing import Final
 
 from service.model.lot_class import Assumed
 from service.model.properties import PROPERTIES, Of
@@ -16,6 +15,7 @@ from service.planner.correction.asked import VESSEL, CorrectionAsked
 from service.planner.correction.belief import Belief, believed
 from service.planner.correction.cautions import cautions_of
 from service.planner.correction.culprit import judged
+from service.planner.correction.handed_on import following, poured_next, steps_of
 from service.planner.correction.plan_shown import shown
 from service.planner.correction.rest import Rest
 from service.planner.correction.told import Told, names_in_words
@@ -24,6 +24,7 @@ from service.planner.evidence import assumed_in, sources_of
 from service.planner.materials import materials_of
 from service.planner.plain_words import joined
 from service.planner.predict import Foreseen, foreseen, predict
+from service.planner.work import schedule_of
 
 _NOTHING: Final = 1e-6
 """An addition of no more than this share of the vessel is the solver's dust (our default)."""
@@ -42,11 +43,13 @@ def correct_blend(asked: CorrectionAsked) -> Correction:
     told = Told(belief)
     consistency = told.consistency(judged(belief))
     rest = Rest(asked, belief)
-    plan = shown(solve_blend(rest.plan()), consistency.verdict)
+    plan = shown(replace(solve_blend(rest.plan()), steps=(), schedule=(), next={}), consistency.verdict)
     now = _in_the_vessel(rest)
     undone = not_undone(rest, plan)
     cautions = cautions_of(asked, belief, told, consistency, now.predicted, plan)
     nothing = _adds_nothing(plan) and plan.outcome == "targets_met"
+    next_in = poured_next(rest, plan, _added_g(plan))
+    steps = steps_of(plan, next_in, cautions, consistency, nothing=nothing)
     echo = asked.plan.circumstances.echo
     return Correction(
         outcome="nothing_to_add" if nothing else plan.outcome,
@@ -65,7 +68,9 @@ def correct_blend(asked: CorrectionAsked) -> Correction:
         cautions=cautions,
         next_reading=plan.next_reading,
         sources=_sources(belief, plan, cautions),
-        next=_next(asked.request, rest, plan),
+        steps=steps,
+        schedule=schedule_of(steps, asked.plan.circumstances.start_date),
+        next=following(asked.request, rest, plan, next_in, fits=consistency.verdict != "inconsistent"),
         model_version=plan.model_version,
         data_version=plan.data_version,
         batch=echo.batch,
@@ -144,27 +149,3 @@ def _sources(belief: Belief, plan: BlendPlan, cautions: tuple[Caution, ...]) -> 
     present = [m for m, g in zip(belief.materials, belief.masses_g, strict=True) if g > 0.0]
     by_key = {s.key: s for s in (*plan.sources, *sources_of(present, cautions))}
     return tuple(by_key[key] for key in sorted(by_key))
-
-
-def _next(request: Mapping[str, Any], rest: Rest, plan: BlendPlan) -> dict[str, Any]:
-    """The same request once the plan has been poured: what was told this time is one more earlier stage."""
-    stage = {key: request[key] for key in _OF_A_STAGE if key in request}
-    body = {key: value for key, value in request.items() if key not in _OF_A_STAGE}
-    added: list[dict[str, Any]] = []
-    masses = _added_g(plan)
-    for material in materials_of(rest.lots, rest.additions):
-        mass_g = masses.get(material.name)
-        if mass_g is None:
-            continue
-        place = next((k for k, a in enumerate(rest.additions) if a is material.source), None)
-        if place is None:
-            litres = mass_g * material.per_g.volume_ml / 1000.0
-            added.append({"lot": material.name, "amount": f"{litres:.6f} L"})
-            continue
-        asked = body["additions"][place]
-        which = {key: asked[key] for key in ("ingredient", "composition", "measured", "treatment") if key in asked}
-        added.append({**which, "amount": f"{mass_g:.4f}".rstrip("0").rstrip(".") + " g"})
-    return {**body, "earlier": [*request.get("earlier", []), stage], "added": added}
-
-
-_OF_A_STAGE: Final = ("added", "measured", "errors", "lost")

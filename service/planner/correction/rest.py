@@ -92,6 +92,8 @@ class Rest:
 
     def _shifts(self, owned: Sequence[tuple[tuple[float, ...], int]], factor: float) -> tuple[Unknown, ...]:
         """Shifts with their places among the unknowns, as shifts of the independent variables of what is known now."""
+        if not owned:  # a pure thing, of which nothing is unknown
+            return ()
         after = self.belief.after
         size = len(self.belief.unknowns)
         rows: list[list[float]] = []
@@ -219,7 +221,7 @@ class Rest:
 
     def plan(self) -> PlanAsked:
         """The question of what brings the vessel to the targets."""
-        return replace(self.asked.plan, lots=self.lots, additions=self.additions, targets=self.targets)
+        return replace(self.asked.plan, lots=self.lots, additions=self.additions, targets=self.targets, sent={})
 
 
 def _whole(left_g: float, part_g: float | None) -> float:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
 from service.chemistry.sulfite import DEFAULT_SO2_SHARE, PkBasis
 from service.chemistry.sulfite_limits import Market, WineColour
@@ -76,7 +78,7 @@ class StabilisingAsked:
     """How much sulfite and sorbate, and whether they are enough.
 
     `dosing` holds pH and strength; of `packaging` everything may be missing. `volume_error_percent` is the caller's
-    own error of a volume where one was stated.
+    own error of a volume where one was stated; `sent` the body of the request, from which the next one is made.
     """
 
     dosing: DrinkRead
@@ -95,3 +97,4 @@ class StabilisingAsked:
     malolactic_possible: bool | None = None
     volume_error_percent: float | None = None
     circumstances: Circumstances = field(default_factory=Circumstances)
+    sent: Mapping[str, Any] = field(default_factory=dict)

@@ -73,14 +73,16 @@ def _ferment(here: Situation) -> Iterator[Block]:
         )
 
 
-def rest_fault(readings: Sequence[GravityOfDay], hydrometer_error: float) -> Block | None:
+def rest_fault(
+    readings: Sequence[GravityOfDay], hydrometer_error: float, instead: str = "Give no stabiliser"
+) -> Block | None:
     """What two or more gravities say against a ferment being at rest; None where they are equal and days apart.
 
     Compared are the last reading and all back to the latest one that lies three days or more before it. Equal means
     nearer than the hydrometer's error and than 0.001. A slow fall adds up to that only over two weeks, or over a series
     in which every reading is lower than the one before.
 
-    Parameters: readings in any order; hydrometer_error, scalar [SG].
+    Parameters: readings in any order; hydrometer_error, scalar [SG]; instead, what a falling gravity forbids.
     Returns: a Block, or None, also without readings.
 
     >>> from datetime import date
@@ -101,7 +103,7 @@ def rest_fault(readings: Sequence[GravityOfDay], hydrometer_error: float) -> Blo
     if fall >= step:
         return _stop(
             "gravity_falling_in_hold_test",
-            f"Gravity fell by {fall:.4f} to {last.gravity:.4f}: still fermenting. Give no stabiliser; wait "
+            f"Gravity fell by {fall:.4f} to {last.gravity:.4f}: still fermenting. {instead}; wait "
             f"for two equal readings {LEAST_DAYS} days apart.",
             OUR_DEFAULT,
         )
@@ -116,7 +118,7 @@ def rest_fault(readings: Sequence[GravityOfDay], hydrometer_error: float) -> Blo
     if slow >= step:
         return _stop(
             "gravity_falling_in_hold_test",
-            f"Gravity fell slowly, by {slow:.4f} to {last.gravity:.4f}: it may still ferment. Give no stabiliser; wait "
+            f"Gravity fell slowly, by {slow:.4f} to {last.gravity:.4f}: it may still ferment. {instead}; wait "
             f"until the readings of {SLOW_DAYS} days agree.",
             OUR_DEFAULT,
         )

@@ -14,7 +14,7 @@ from service.planner.acidity_cautions import HIGH_PH
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import sorted_once
 from service.planner.intervals import Z_90
-from service.planner.refermentation import SEALED, strength_below
+from service.planner.refermentation import SEALED, WARM_C, strength_below, warm_storage
 from service.planner.stabilising.blocks import BOTH
 from service.planner.stabilising.choice import Choice, free_wanted_at, molecular_at
 from service.planner.stabilising.hurdles import ACID_FIRST_PH, sorbate_holds
@@ -24,9 +24,10 @@ from service.planner.stabilising.situation import Situation
 DO_NOT_SEAL: Final = frozenset({"refermentable_sugar_no_hurdle", "hurdle_does_not_hold"})
 """Stops that speak of sealing a container and not of dosing."""
 
-_WEAK_PH: Final = 3.5
+WEAK_PH: Final = 3.5
+"""pH above which the salts are weak hurdles (our default)."""
+
 _TABLE_STARTS_ABV_PERCENT: Final = 10.0
-_WARM_C: Final = 25.0
 _KILLS: Final = frozenset({"pasteurised", "sterile_filtered"})
 
 
@@ -85,13 +86,8 @@ def _container(here: Situation, choice: Choice) -> Iterator[Caution]:
             f"the volume, in a vessel of {intended.vessel_l:.1f} L: it may overflow.",
             "arithmetic",
         )
-    if intended.storage_temperature_c is not None and intended.storage_temperature_c > _WARM_C:
-        yield Caution(
-            "warm_storage",
-            "note",
-            f"Storage at {intended.storage_temperature_c:.0f} °C raises pressure and speeds spoilage.",
-            OUR_DEFAULT,
-        )
+    if intended.storage_temperature_c is not None and intended.storage_temperature_c > WARM_C:
+        yield warm_storage(intended.storage_temperature_c)
     if not here.refermentable:
         return
     sealed = intended.container in SEALED
@@ -190,13 +186,18 @@ def _acidity(choice: Choice, salts: bool) -> Iterator[Caution]:
             f"{choice.free_wanted:.0f} mg/L free SO2.",
             OUR_DEFAULT,
         )
-    if salts and ph > _WEAK_PH:
-        yield Caution(
-            "weak_hurdles_at_this_ph",
-            "warning",
-            f"At pH {ph:.2f}, above 3.5, both salts are weak; acid, heat or filtration hold better.",
-            OUR_DEFAULT,
-        )
+    if salts and ph > WEAK_PH:
+        yield weak_hurdles(ph)
+
+
+def weak_hurdles(ph: float) -> Caution:
+    """What a high pH takes from the salts."""
+    return Caution(
+        "weak_hurdles_at_this_ph",
+        "warning",
+        f"At pH {ph:.2f}, above 3.5, both salts are weak; acid, heat or filtration hold better.",
+        OUR_DEFAULT,
+    )
 
 
 def _so2(here: Situation, choice: Choice, dilute_with_l: float | None) -> Iterator[Caution]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import inf
-from typing import cast
 
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
@@ -17,8 +16,6 @@ from service.chemistry.sorbate import potassium_sorbate_g, undissociated_sorbic_
 from service.chemistry.sulfite import MOLECULAR_IRRITATION_MG_PER_L, PK_SOURCE_KEYS, metabisulfite_g
 from service.planner.answers import Caution, SourceCited
 from service.planner.stabilising.answers import (
-    HurdleName,
-    NextInputs,
     OtherPk,
     SaltDose,
     SorbicReport,
@@ -32,10 +29,12 @@ from service.planner.stabilising.blocks import BOTH
 from service.planner.stabilising.cautions import DO_NOT_SEAL, cautions_of
 from service.planner.stabilising.choice import Choice, choose, free_wanted_at, molecular_at
 from service.planner.stabilising.doses import salt_dose
+from service.planner.stabilising.handed_on import next_calls
 from service.planner.stabilising.hurdles import alternatives, hurdle_reports, sorbate_holds
 from service.planner.stabilising.limits import limit_of_sorbic, limit_reports, lowest_so2_limit, over
 from service.planner.stabilising.situation import Situation, situation_of
 from service.planner.stabilising.steps import readings_of, steps_of
+from service.planner.work import schedule_of
 
 _ALWAYS = (
     "minteq_v4",
@@ -104,7 +103,8 @@ def plan_stabilising(asked: StabilisingAsked) -> StabilisingPlan:
         dilute_with_l=None if dilute is None else round(dilute, 3),
         alternatives=others,
         steps=steps,
-        next=_next(here, choice, so2, ph_packaged),
+        schedule=schedule_of(steps, circumstances.start_date),
+        next=next_calls(here, choice, so2, ph_packaged, verdict),
         units=circumstances.system,
         assumed=here.assumed,
         cautions=cautions,
@@ -254,23 +254,6 @@ def _summary(here: Situation, choice: Choice, verdict: Verdict, dilute_with_l: f
     if verdict == "dose_but_do_not_seal":
         return f"{held}. The salts do not hold the sugar of this drink: do not seal it on their strength."
     return f"{held}: dose, wait, and verify by measurement."
-
-
-def _next(here: Situation, choice: Choice, so2: SulfiteReport, ph: float) -> NextInputs:
-    gone = {"sulfite"} if choice.blocked("sulfite") else set()
-    if not choice.sorbic:
-        gone.add("sorbate")
-    left = (hurdle for hurdle in here.hurdles if hurdle not in gone)
-    return NextInputs(
-        volume_l=round(here.packaging.volume_l, 4),
-        abv_percent=round(here.packaging.abv_percent, 3),
-        ph=round(ph, 3),
-        sugar_g_per_l=here.sugar_g_per_l,
-        free_so2_mg_per_l=so2.at_packaging.free_mg_per_l,
-        total_so2_mg_per_l=so2.at_packaging.total_mg_per_l,
-        sorbic_acid_mg_per_l=round(choice.sorbic, 2),
-        hurdles=tuple(cast("HurdleName", hurdle) for hurdle in left),
-    )
 
 
 def _sources(keys: Iterable[str]) -> tuple[SourceCited, ...]:

@@ -25,8 +25,12 @@ from service.planner.stabilising.asked import DEFAULT_BOUND_SHARE, HURDLES, MOST
 SWEET_FROM_G_PER_L: Final = 2.0
 """Fermentable sugar from which a drink counts as sweet here: what can referment (our default)."""
 
-_LOWEST_PH, _HIGHEST_PH = 2.0, 5.0
-_STRONGEST_ABV_PERCENT = 20.0
+LOWEST_PH, HIGHEST_PH = 2.0, 5.0
+"""Between these molecular SO2 is reckoned."""
+
+STRONGEST_ABV_PERCENT = 20.0
+"""The strongest drink whose sulfite is reckoned [% vol]."""
+
 _COLDEST_C, _WARMEST_C = 0.0, 40.0
 _ROOM_C = 20.0
 _SORBIC_G_PER_MOL = DISSOCIATIONS[WeakAcid.SORBIC].molar_mass_g_per_mol
@@ -308,15 +312,15 @@ def _drink(
     suffix: str,
 ) -> tuple[Drink, list[Assumed]]:
     volume_l, ph, abv_percent, titratable = read
-    if not _LOWEST_PH <= ph <= _HIGHEST_PH:
+    if not LOWEST_PH <= ph <= HIGHEST_PH:
         raise OutOfRangeError(
-            f"Molecular SO2 is reckoned from pH {_LOWEST_PH:g} to {_HIGHEST_PH:g}, not at {ph:g}: was the meter "
+            f"Molecular SO2 is reckoned from pH {LOWEST_PH:g} to {HIGHEST_PH:g}, not at {ph:g}: was the meter "
             "calibrated?",
             f"/ph{suffix}",
         )
-    if not 0.0 <= abv_percent <= _STRONGEST_ABV_PERCENT:
+    if not 0.0 <= abv_percent <= STRONGEST_ABV_PERCENT:
         raise OutOfRangeError(
-            f"The constants end at {_STRONGEST_ABV_PERCENT:g} % vol; {abv_percent:g} % vol lies beyond.",
+            f"The constants end at {STRONGEST_ABV_PERCENT:g} % vol; {abv_percent:g} % vol lies beyond.",
             f"/abv_percent{suffix}",
         )
     readings = AcidReadings(ph, titratable, asked.circumstances.end_point_ph, abv_percent)

@@ -6,12 +6,13 @@ The text below a field is its description in the OpenAPI document. No field ever
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from service.model.lot_class import Assumed
 from service.planner.answers import SHOWN, Caution, NextReading, SourceCited
 from service.planner.tasting.asked import Kind, Scale, Sides
 from service.planner.tasting.finding import Direction
+from service.planner.work import NextCall
 
 Outcome = Literal[
     "best_dose",
@@ -232,28 +233,6 @@ class DifferenceReport:
 
 
 @dataclass(frozen=True, slots=True)
-class NextInputs:
-    """What the following step needs."""
-
-    __pydantic_config__ = SHOWN
-
-    endpoint: Literal["/v1/blend-plans", "/v1/bench-trials", "/v1/tastings"]
-    """Where to send it: a level is a target of a blend plan, an amount a stock of a bench trial, else taste again."""
-    targets: dict[str, Any] | None
-    """For a blend plan: `targets` of its request, the best level with a tolerance that stays inside the interval."""
-    base: str | None
-    """For a bench trial: volume in the glass, as a quantity."""
-    stock: str | None
-    """For a bench trial: what was dosed, in the caller's words."""
-    amount: str | None
-    """For a bench trial: how much of it, as a quantity."""
-    doses: tuple[float, ...]
-    """For another tasting: doses to score; else empty."""
-    answers: int | None
-    """For another difference test: answers to plan for; else null."""
-
-
-@dataclass(frozen=True, slots=True)
 class Tasting:
     """The answer to `judge_tasting`."""
 
@@ -279,8 +258,9 @@ class Tasting:
     """What another tasting should hold; null where there is a best dose with its interval."""
     difference: DifferenceReport | None
     """The difference test; null for scores."""
-    next: NextInputs
-    """What the following step needs."""
+    next: dict[str, NextCall]
+    """Requests that can follow, by operation: a blend plan for a level, a bench trial for an amount, or another
+    tasting. What stands in for a lot, an ingredient or a score stands in `replace`."""
     units: str
     """The system that texts are written in: metric, us or imperial."""
     assumed: tuple[Assumed, ...]

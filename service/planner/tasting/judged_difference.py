@@ -5,7 +5,7 @@ from __future__ import annotations
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version
 from service.planner.answers import NextReading
-from service.planner.tasting.answers import Bounded, DifferenceReport, NextInputs, PanelPlan, Tasting
+from service.planner.tasting.answers import Bounded, DifferenceReport, PanelPlan, Tasting
 from service.planner.tasting.asked import (
     DEFAULT_ALPHA,
     DEFAULT_DISCRIMINATORS,
@@ -29,6 +29,7 @@ from service.planner.tasting.difference import (
     right_from_d_prime,
     right_from_discriminators,
 )
+from service.planner.tasting.handed_on import next_of_difference
 from service.planner.tasting.shown import cited, finite_or_none, rounded
 from service.planner.tasting.words import difference_summary, panel_text
 
@@ -44,7 +45,6 @@ def judge_difference(asked: TastingAsked, given: DifferenceAsked) -> Tasting:
     """
     report = _report(given)
     cautions = cautions_of_difference(asked, given, report)
-    plan = report.next_panels[0]
     return Tasting(
         outcome="difference_found" if report.significant else "no_difference_shown",
         summary=difference_summary(report),
@@ -56,7 +56,7 @@ def judge_difference(asked: TastingAsked, given: DifferenceAsked) -> Tasting:
         fit=None,
         try_next=None,
         difference=report,
-        next=NextInputs("/v1/tastings", None, None, None, None, (), plan.from_then_on or plan.first),
+        next=next_of_difference(asked, given, report, _planned_right(given)),
         units=asked.system,
         assumed=assumed_in_difference(asked, given),
         cautions=cautions,
@@ -76,18 +76,29 @@ def judge_difference(asked: TastingAsked, given: DifferenceAsked) -> Tasting:
     )
 
 
+def _planned_share(given: DifferenceAsked) -> float | None:
+    """The share of discriminators that is planned for; None where a distance is."""
+    if given.d_prime is not None:
+        return None
+    return DEFAULT_DISCRIMINATORS if given.discriminators is None else given.discriminators
+
+
+def _planned_right(given: DifferenceAsked, of: Kind | None = None) -> float:
+    """Chance of a right answer with the difference that is planned for, in a test of the same kind or another."""
+    share, kind = _planned_share(given), given.kind if of is None else of
+    if share is not None:
+        return right_from_discriminators(kind, share)
+    return right_from_d_prime(kind, given.d_prime or 0.0)
+
+
 def _report(given: DifferenceAsked) -> DifferenceReport:
     kind, n, sides = given.kind, given.n, given.sides
     alpha = DEFAULT_ALPHA if given.alpha is None else given.alpha
     wanted = DEFAULT_POWER if given.power_wanted is None else given.power_wanted
-    share = None
-    if given.d_prime is None:
-        share = DEFAULT_DISCRIMINATORS if given.discriminators is None else given.discriminators
+    share = _planned_share(given)
 
     def right_of(of: Kind) -> float:
-        if share is not None:
-            return right_from_discriminators(of, share)
-        return right_from_d_prime(of, given.d_prime or 0.0)
+        return _planned_right(given, of)
 
     p = p_value(kind, n, given.correct, sides)
     counted = max(given.correct, n - given.correct) if sides == "two" else given.correct

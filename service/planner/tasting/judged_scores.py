@@ -11,7 +11,6 @@ from service.planner.steps import STEPS_SOURCE
 from service.planner.tasting.answers import (
     BestDose,
     DoseTested,
-    NextInputs,
     ScaledDose,
     ScoresFit,
     TasterReport,
@@ -23,6 +22,7 @@ from service.planner.tasting.assumptions import assumed_in_scores
 from service.planner.tasting.best_dose import best_liked
 from service.planner.tasting.cautions import cautions_of_scores
 from service.planner.tasting.finding import Finding, best_tested, doses_to_try, level_fit, nice_step, tested_doses
+from service.planner.tasting.handed_on import next_of_scores
 from service.planner.tasting.just_right import just_right
 from service.planner.tasting.least_squares import Fit, quantile_t
 from service.planner.tasting.shown import cited, points, rounded, rounded_or_none
@@ -61,6 +61,7 @@ def judge_scores(asked: TastingAsked, given: ScoresAsked) -> Tasting:
         doses = doses_to_try(given, finding.direction, top.dose)
         tries = TryNext(finding.direction, doses, try_text(given, finding.direction, doses))
     cautions = cautions_of_scores(asked, given, finding, best)
+    mean = sum(score.score for score in given.scores) / len(given.scores)
     return Tasting(
         outcome=finding.outcome,
         summary=score_summary(given, finding, best, champion),
@@ -72,7 +73,7 @@ def judge_scores(asked: TastingAsked, given: ScoresAsked) -> Tasting:
         fit=None if fit is None else _fit(given, fit),
         try_next=tries,
         difference=None,
-        next=_next_of_scores(given, best, tries),
+        next=next_of_scores(asked, given, best, tries, mean),
         units=asked.system,
         assumed=assumed_in_scores(asked, given),
         cautions=cautions,
@@ -173,36 +174,6 @@ def _tasters(given: ScoresAsked, fit: Fit | None) -> tuple[TasterReport, ...]:
         mean = sum(score.score for score in own) / len(own)
         found.append(TasterReport(taster, len(own), points(mean), level, favourite.dose))
     return tuple(found)
-
-
-def _next_of_scores(given: ScoresAsked, best: BestDose | None, tries: TryNext | None) -> NextInputs:
-    """Targets for a level, a glass for an amount that can be scaled, else doses to taste."""
-    doses = () if tries is None else tries.doses
-    if best is None or best.at_the_edge:
-        return NextInputs("/v1/tastings", None, None, None, None, doses, None)
-    if given.level is not None:
-        return NextInputs("/v1/blend-plans", {given.level: _target(given, best)}, None, None, None, doses, None)
-    unit = given.unit
-    base_ml = 1000.0 if given.glass_ml is None else given.glass_ml
-    if unit.kind is not None and (unit.per_ml is not None or given.glass_ml is not None):
-        amount = best.dose * unit.amount * base_ml / (unit.per_ml or base_ml)
-        what = unit.of_what or None
-        return NextInputs(
-            "/v1/bench-trials", None, f"{base_ml:g} mL", what, f"{rounded(amount):g} {unit.kind}", doses, None
-        )
-    around = tuple(dose for dose in (best.low, best.dose, best.high) if dose is not None)
-    return NextInputs("/v1/tastings", None, None, None, None, doses or around, None)
-
-
-def _target(given: ScoresAsked, best: BestDose) -> float | str | dict[str, float | str]:
-    """The best level as a target of a blend plan is written, hard no farther than to the nearer end of its interval."""
-    ends = [abs(end - best.dose) for end in (best.low, best.high) if end is not None]
-    within = rounded(min(ends, default=0.0))
-
-    def written(level: float) -> float | str:
-        return f"{level:g} {given.unit.text}" if given.level == "titratable_acidity" else level
-
-    return {"value": written(best.dose), "tolerance": written(within)} if within > 0.0 else written(best.dose)
 
 
 def _tastings(best: BestDose | None, tries: TryNext | None) -> tuple[NextReading, ...]:

@@ -11,6 +11,7 @@ from typing import Literal
 from service.model.lot_class import Assumed
 from service.planner.answers import SHOWN, Amount, Caution, NextReading, Predicted, Proof, SourceCited
 from service.planner.answers_decisions import Clash
+from service.planner.work import NextCall
 
 Mark = Literal["low_end", "high_end", "best", "knee"]
 Wish = Literal["most", "least", "each_level", "shown"]
@@ -130,6 +131,8 @@ class TradeOff:
     """Why the targets cannot be met, where they cannot."""
     notes: tuple[str, ...]
     """What the figures are and are not."""
+    next: dict[str, NextCall]
+    """The plan of the point where the curve bends most, or else of the best, as a request of `solve_blend`."""
     currency: str | None
     """As asked."""
     units: str

@@ -25,6 +25,7 @@ from service.planner.solving import Answered, answer
 from service.planner.trade_off.acids import settled
 from service.planner.trade_off.answers import Breakpoint, End, Mark, TradeOff, TradePoint
 from service.planner.trade_off.curve import Held, OutOfTimeError, Spot, Traced, Tracer, question_of
+from service.planner.trade_off.handed_on import next_calls
 from service.planner.trade_off.heeded import heeded
 from service.planner.trade_off.stepwise import stepwise
 from service.planner.trade_off.words import MIX_CHANGES, NOT_A_TASTE, axis_of, breakpoint_text, end_text, summary
@@ -161,6 +162,7 @@ def _without_points(
         best=None,
         ends=(),
         clash=clash,
+        next={},
         next_reading=(),
         **_shared(asked, materials, ()),
     )
@@ -214,6 +216,7 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
         best=traced.best,
         ends=ends,
         clash=None,
+        next=next_calls(asked, points[traced.best if knee is None else knee], bends=knee is not None),
         next_reading=_before_choosing(materials, spots[traced.best], points[traced.best]),
         **_shared(asked, materials, cautions, (*_notes(traced), *_gaps(asked, points))),
     )

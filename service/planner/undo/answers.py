@@ -15,6 +15,7 @@ from service.planner.compare import Difference
 from service.planner.correction.answers import Consistency
 from service.planner.stabilising.answers import LimitReport, SulfurDioxide
 from service.planner.undo.asked import Fault
+from service.planner.work import Appointment, NextCall, WorkStep
 
 Possible = Literal["yes", "partly", "no"]
 
@@ -135,6 +136,12 @@ class Undo:
     """What stays."""
     steps_are: str
     """What the figures in just-noticeable steps are, and are not."""
+    steps: tuple[WorkStep, ...]
+    """What to do, in order, for the way out that stands first."""
+    schedule: tuple[Appointment, ...]
+    """The first day for each step; empty without `start_date`."""
+    next: dict[str, NextCall]
+    """Requests that can follow that way out, by operation; empty where nothing is poured."""
     currency: str | None
     """As asked."""
     units: str

@@ -8,6 +8,7 @@ from typing import Final, Literal
 from service.chemistry.sulfite_limits import Market, WineColour
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked, TargetAsked
 from service.planner.correction.answers import Consistency
+from service.planner.materials import Material
 
 Fault = Literal["too_sweet", "too_sour", "too_strong", "too_weak", "over_sulfited", "haze_lost", "wrong_amount"]
 
@@ -60,7 +61,8 @@ class UndoAsked:
 
     `in_vessel` and `added` are what the drink was poured of, each between two equal amounts; both empty where nothing
     is known of it, and the table is then told in words. `lots` and `additions` are at hand, within their limits.
-    Without `targets` a noticeable step is taken. `consistency` says whether readings of the vessel fit what was poured.
+    Without `targets` a noticeable step is taken. `consistency` says whether readings of the vessel fit what was poured;
+    `held` is what a vessel that was measured was poured of [g].
     """
 
     fault: Fault
@@ -75,4 +77,5 @@ class UndoAsked:
     mistake: Mistake | None = None
     rounding: str = "none"
     consistency: Consistency | None = None
+    held: tuple[tuple[Material, float], ...] = ()
     circumstances: Circumstances = field(default_factory=Circumstances)

@@ -54,6 +54,7 @@ def undo_asked(correction: CorrectionAsked, fault: Fault) -> UndoAsked:
         lots=rest.lots[1:],
         additions=tuple(a for a in rest.additions if a.most_g is None or a.most_g > 0.0),
         consistency=Told(belief).consistency(judged(belief)),
+        held=tuple(zip(belief.materials, belief.left_g, strict=True)),
     )
 
 

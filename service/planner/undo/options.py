@@ -15,6 +15,7 @@ from service.planner.answers_blend import TargetReport
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked, TargetAsked
 from service.planner.cautions import cautions_for, sorted_once
 from service.planner.compare import Difference, differences
+from service.planner.hand_over import Blended
 from service.planner.materials import Material
 from service.planner.plain_words import figure_in_words, joined, plain_property, target_in_words
 from service.planner.plan_report import SOLVER_SHARE, report_of
@@ -106,6 +107,7 @@ class Reckoned:
     option: Option
     materials: tuple[Material, ...] = ()
     assumed: tuple[Assumed, ...] = ()
+    blended: Blended | None = None
 
 
 def reckoned(way: Way, vessel: Vessel | None, beside: Predicted | None = None) -> Reckoned:
@@ -171,7 +173,7 @@ def reckoned(way: Way, vessel: Vessel | None, beside: Predicted | None = None) -
         source_id=way.source_id,
     )
     used = tuple(m for m, g in zip(mix.materials, shown, strict=True) if g > 0.0)
-    return Reckoned(option, used, more_assumed)
+    return Reckoned(option, used, more_assumed, Blended(mix.materials, masses, contents, later, circumstances))
 
 
 def in_order(options: Iterable[Reckoned]) -> tuple[Reckoned, ...]:

@@ -10,7 +10,7 @@ from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
 from service.errors import InputError
 from service.model.lot_class import Assumed
-from service.planner.answers import ALCOHOL, OUR_DEFAULT, Caution, NextReading, Predicted, SourceCited
+from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, NextReading, Predicted, SourceCited
 from service.planner.cautions import sorted_once
 from service.planner.correction.answers import Consistency
 from service.planner.evidence import assumed_in, next_readings, sources_of
@@ -19,9 +19,11 @@ from service.planner.undo import acidity, amount, haze, strength, sulfite, sweet
 from service.planner.undo.answers import Irreversible, Option, SulfiteNow, Undo
 from service.planner.undo.asked import Fault, UndoAsked
 from service.planner.undo.goal import SPEAKS_OF, Goal, goal_of
+from service.planner.undo.handed_on import next_calls, steps_of
 from service.planner.undo.mixing import Vessel
 from service.planner.undo.options import Reckoned, Way, in_order, reckoned
 from service.planner.undo.sulfite_found import sulfited
+from service.planner.work import schedule_of
 
 _IRREVERSIBLE: Final[dict[Fault, tuple[Irreversible, ...]]] = {
     "too_sweet": sweetness.IRREVERSIBLE,
@@ -86,6 +88,8 @@ def undo(asked: UndoAsked) -> Undo:
     cautions = _cautions(asked, vessel, found, options)
     told = [o.option for o in options]
     circumstances = asked.circumstances
+    readings = in_system(_readings(asked, vessel, found, told), circumstances.system)
+    steps = steps_of(asked, told[0], cautions, readings)
     return Undo(
         fault=asked.fault,
         summary=_summary(asked.fault, vessel, found, told),
@@ -98,11 +102,14 @@ def undo(asked: UndoAsked) -> Undo:
         options=tuple(told),
         cannot_be_undone=_IRREVERSIBLE[asked.fault],
         steps_are=circumstances.senses.told,
+        steps=steps,
+        schedule=schedule_of(steps, circumstances.start_date),
+        next=next_calls(asked, told[0], options[0].blended),
         currency=circumstances.currency,
         units=circumstances.system,
         assumed=_assumed(vessel, found, options, circumstances.assumed),
         cautions=cautions,
-        next_reading=in_system(_readings(asked, vessel, found, told), circumstances.system),
+        next_reading=readings,
         sources=_sources(vessel, found, options, cautions, _IRREVERSIBLE[asked.fault]),
         model_version=MODEL_VERSION,
         data_version=data_version(),
@@ -275,7 +282,7 @@ def _sources(
     cautions: Sequence[Caution],
     lost: Sequence[Irreversible],
 ) -> tuple[SourceCited, ...]:
-    keys = {*(o.option.source_id for o in options), *(i.source_id for i in lost)}
+    keys = {PRACTICE, *(o.option.source_id for o in options), *(i.source_id for i in lost)}
     if found.sulfite is not None:
         keys |= {limit.source_id for limit in found.sulfite.limits}
         keys |= {level.source_id for level in found.sulfite.levels}

@@ -1,0 +1,212 @@
+"""The cell questions about labels: energy in a serving, drinks in a container, percent juice.
+
+Energy and drinks are those of the label facts of a drink given by its figures; percent juice that of one ingredient,
+and those of several add up.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final, Literal
+
+from pydantic import Field
+
+from service.api.cell_queries import CellQuery
+from service.api.cell_readings import figure_words
+from service.api.numbers import QueryNumber, ShortText
+from service.api.question import Question
+from service.api.reading import VOLUME, Reader, meq_per_l
+from service.api.reading_additions import addition_from
+from service.api.requests import AdditionPoured
+from service.catalogue.derived import density_g_ml, juice_equivalent_l_per_kg
+from service.catalogue.records import Category, Ingredient
+from service.chemistry.label_rules import DRINK_SIZES, drinks_in, energy_us_kcal
+from service.errors import InputError, OutOfRangeError, ServiceError
+from service.model.lot_class import Assumed
+from service.planner.answers import ALCOHOL, Caution
+from service.planner.asked import AdditionAsked, Instruments
+from service.planner.drink import DrinkRead, Span, drink_from_figures
+from service.planner.label.answers import DrinkSize
+from service.planner.label.cautions import ESTIMATE
+from service.planner.label.figures import juice_words
+from service.planner.single import Answer
+from service.quantities import parse_acidity, parse_quantity
+
+_MOST_ML: Final = 1e8
+_ALL_OF_IT: Final = 1.0 + 1e-3
+
+
+class EnergyPerServing(CellQuery):
+    """Food energy of a serving, from strength, sugar and acid by the factors of labels."""
+
+    abv_percent: QueryNumber = Field(ge=0, le=100, description="Strength, % vol.")
+    sugar_g_per_l: QueryNumber = Field(ge=0, le=1000, description="All sugars of the drink.")
+    titratable_acidity: ShortText | None = Field(
+        None, description="Such as 5.5 g/L citric; default none, a few kilocalories too little."
+    )
+    serving: ShortText = Field(description="Such as 330mL or 12floz.")
+    unit: Literal["kcal", "kJ"] = Field("kcal", description="Of the answer.")
+    factors: Literal["eu", "us"] = Field(
+        "eu", description="eu: carbohydrate 4, acid 3, alcohol 7 kcal/g; us: 4, 4, 7 (from memory)."
+    )
+
+
+class DrinksPerContainer(CellQuery):
+    """How many standard drinks are in a container?"""
+
+    abv_percent: QueryNumber = Field(ge=0, le=100, description="Strength, % vol.")
+    container: ShortText = Field(description="What is in it, such as 750mL or 12floz.")
+    size: DrinkSize = Field("us", description="us: 14 g of alcohol; uk: unit of 10 mL; au and who: 10 g.")
+    strength_error: QueryNumber | None = Field(
+        None, ge=0, le=5, description="Standard deviation of the strength, % vol, for bounds; default 0.25."
+    )
+
+
+class JuicePercent(CellQuery):
+    """Percent juice that one juice or concentrate brings, 21 CFR 101.30; those of several add up."""
+
+    ingredient: ShortText = Field(description="An id or short name of the catalogue, such as orange_concentrate.")
+    amount: ShortText = Field(description="Of it, such as 2L or 2kg.")
+    volume: ShortText = Field(description="Of the finished drink, such as 30L.")
+    brix: QueryNumber | None = Field(None, gt=0, le=100, description="Measured, corrected for acid.")
+    ingredient_titratable_acidity: ShortText | None = Field(None, description="Measured on it: 400 g/L citric.")
+
+
+def _litres(text: str, pointer: str) -> float:
+    volume_ml = parse_quantity(text, VOLUME, liquid=True, pointer=pointer).value_base
+    if not 0.0 < volume_ml <= _MOST_ML:
+        raise OutOfRangeError("A volume lies above 0 and up to 100000 L: check its unit.", pointer)
+    return volume_ml / 1000.0
+
+
+def _energy(query: EnergyPerServing) -> Answer:
+    if query.factors == "us" and query.unit == "kJ":
+        raise InputError("Kilojoules are told by the factors of EU labels: ask for kcal, or for factors=eu.", "/unit")
+    litres = _litres(query.serving, "/serving")
+    acid = None
+    if query.titratable_acidity is not None:
+        acid = meq_per_l(parse_acidity(query.titratable_acidity, pointer="/titratable_acidity"), 1.0)
+    abv, sugar = Span.exact(query.abv_percent), Span.exact(query.sugar_g_per_l)
+    drink = drink_from_figures(DrinkRead(None, None, abv, sugar, sugar, titratable_meq_per_l=acid))
+    if query.factors == "us":
+        per_l = energy_us_kcal(drink.masses_g_per_l)
+    else:
+        per_l = drink.energy_kcal_per_l if query.unit == "kcal" else drink.energy_kj_per_l
+    value = per_l * litres
+    by = "Regulation (EU) No 1169/2011, Annex XIV" if query.factors == "eu" else "general factors 4-4-9-7, from memory"
+    assumed = [
+        Assumed("other solids", "none: alcohol, sugar and acid only", "our default", "a recipe with its amounts")
+    ]
+    if acid is None:
+        assumed.append(Assumed("acid of the drink", "none, for its energy", "our default", "titrate it"))
+    return Answer(
+        value,
+        f"{figure_words(value, 2)} {query.unit} in {query.serving}: {drink.ethanol_g_per_l * litres:.1f} g alcohol, "
+        f"{query.sugar_g_per_l * litres:.1f} g sugar, by {by}; an estimate, not a lab analysis.",
+        _cautions(query.abv_percent),
+        tuple(assumed),
+    )
+
+
+def _cautions(abv_percent: float) -> tuple[Caution, ...]:
+    return (ALCOHOL, ESTIMATE) if abv_percent > 0.0 else (ESTIMATE,)
+
+
+def _drinks(query: DrinksPerContainer) -> Answer:
+    volume_ml = 1000.0 * _litres(query.container, "/container")
+    usual = Instruments().strength_error_percent
+    error = usual if query.strength_error is None else query.strength_error
+    abv = Span.read(query.abv_percent, error)
+    value, low, high = (drinks_in(volume_ml, strength, query.size) for strength in (abv.value, abv.low, abv.high))
+    rule = DRINK_SIZES[query.size]
+    assumed = () if query.strength_error is not None else (
+        Assumed("error of the strength", f"±{usual:g} % vol", "judged", "state yours: strength_error"),
+    )  # fmt: skip
+    return Answer(
+        value,
+        f"{figure_words(value, 2)} drinks ({figure_words(low, 2)} to {figure_words(high, 2)}) in {query.container}; "
+        f"one is a {rule.one_drink} ({rule.mark}).",
+        _cautions(query.abv_percent),
+        assumed,
+        low,
+        high,
+    )
+
+
+def _addition(query: JuicePercent) -> AdditionAsked:
+    measured: dict[str, Any] = {
+        name: value
+        for name, value in (("brix", query.brix), ("titratable_acidity", query.ingredient_titratable_acidity))
+        if value is not None
+    }
+    given = {"ingredient": query.ingredient, "measured": measured or None, "amount": query.amount}
+    try:
+        return addition_from(AdditionPoured.model_validate(given), Reader())
+    except ServiceError as error:
+        for part in (error, *getattr(error, "parts", ())):
+            part.pointer = part.pointer.replace("/titratable_acidity", "/ingredient_titratable_acidity")
+        raise
+
+
+def _own_litres(ingredient: Ingredient, mass_g: float) -> float:
+    try:
+        return mass_g / density_g_ml(ingredient) / 1000.0
+    except ServiceError:  # a dry solid takes hardly any
+        return 0.0
+
+
+def _juice(query: JuicePercent) -> Answer:
+    addition = _addition(query)
+    ingredient, mass_g = addition.ingredient, addition.least_g
+    litres = _litres(query.volume, "/volume")
+    if _own_litres(ingredient, mass_g) > litres * _ALL_OF_IT:
+        raise InputError("The drink is smaller than what goes into it: check both volumes.", "/volume")
+    try:
+        single_l = mass_g / 1000.0 * juice_equivalent_l_per_kg(ingredient)
+    except ServiceError as error:
+        raise error.below("/ingredient") from error
+    value = 100.0 * single_l / litres
+    counts = f"{single_l:.2f} L of single strength in {query.volume}"
+    if single_l == 0.0:
+        counts = "acid and sugar beside juice, honey, water and ferments do not count"
+    assumed = list(addition.assumed)
+    if ingredient.category is Category.CONCENTRATE and not addition.measured:
+        assumed.append(
+            Assumed(
+                f"{ingredient.id}: composition", "typical of the table", "composition table", "its Brix, or its acid"
+            )
+        )
+    warned = tuple(Caution(code, "warning", text, "reading") for code, text in addition.cautions)
+    return Answer(
+        value,
+        f"{figure_words(value, 2)} % juice from {ingredient.name}: {counts}; alone it would be declared as "
+        f"{juice_words(value)} (21 CFR 101.30, 2015 edition).",
+        (*warned, ESTIMATE),
+        tuple(assumed),
+    )
+
+
+LABEL_QUESTIONS: tuple[Question, ...] = (
+    Question(
+        "energy-per-serving",
+        EnergyPerServing,
+        _energy,
+        "abv_percent=5.5&sugar_g_per_l=88&titratable_acidity=5.5+g/L+citric&serving=330mL",
+        "serving",
+    ),
+    Question(
+        "drinks-per-container",
+        DrinksPerContainer,
+        _drinks,
+        "abv_percent=5.5&container=330mL",
+        "container",
+        "the drinks, by the error of the strength",
+    ),
+    Question(
+        "juice-percent",
+        JuicePercent,
+        _juice,
+        "ingredient=orange_concentrate&amount=2L&volume=30L&brix=41.8",
+        "ingredient",
+    ),
+)
+"""For the list of all cell questions."""

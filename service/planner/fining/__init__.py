@@ -1,0 +1,1 @@
+"""Clearing a drink, or keeping its haze."""

@@ -1,0 +1,156 @@
+"""The steps of a must in order, and what to read between them. Waits are the least, from common practice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Final
+
+from service.planner.answers import PRACTICE, Amount, NextReading
+from service.planner.asked import Circumstances
+from service.planner.must.answers import Feed, Ferment, Pitch
+from service.planner.must.answers_finished import BaseNeeded
+from service.planner.must.feeds import STAGES
+from service.planner.work import WorkStep
+
+LAG_H: Final = 12.0
+"""End of the lag at the earliest [h]: 12 to 24 h, common practice, no source."""
+
+BETWEEN_FEEDS_H: Final = 12.0
+FERMENT_H: Final = 168.0
+"""A light must is not read as finished before a week (common practice, no source)."""
+
+APART_H: Final = 72.0
+"""Two gravities that are to agree lie three days apart (common practice, no source)."""
+
+
+def steps_of(
+    amounts: Sequence[Amount],
+    gravity: float,
+    ferment: Ferment,
+    feeds: Sequence[Feed],
+    pitch: Pitch,
+    base: BaseNeeded | None,
+) -> tuple[WorkStep, ...]:
+    """What to do with a must, from the honey to the racked base.
+
+    Parameters: amounts of the must; gravity expected; ferment, where it ends; feeds; pitch; base, of a finished drink.
+    Returns: steps.
+    """
+    return tuple(_steps(amounts, gravity, ferment, feeds, pitch, base))
+
+
+def _steps(
+    amounts: Sequence[Amount],
+    gravity: float,
+    ferment: Ferment,
+    feeds: Sequence[Feed],
+    pitch: Pitch,
+    base: BaseNeeded | None,
+) -> Iterator[WorkStep]:
+    yield WorkStep(
+        "Clean and disinfect; weigh everything. Warm the honey gently in a part of the water, never boil it; stir "
+        "until nothing lies on the bottom, then stir in the rest.",
+        "; ".join(f"{a.name}: {a.amount_text}" for a in amounts if a.mass_g > 0.0),
+        0.0,
+        f"Read the gravity at 20 °C, or with its temperature: {gravity:.3f} is expected. Low: honey on the bottom.",
+        PRACTICE,
+    )
+    yield WorkStep(
+        "Cool to what the yeast likes, stir air in well, and pitch the yeast, woken as its packet says: no ammonium "
+        "salts on dry yeast.",
+        pitch.amount_text,
+        0.0,
+        "Temperature of the must; an airlock or a loose lid; a quarter of the vessel free for foam.",
+        PRACTICE,
+    )
+    waits = {STAGES[0]: LAG_H, STAGES[1]: BETWEEN_FEEDS_H}
+    for stage in STAGES:
+        portion = [feed for feed in feeds if feed.stage == stage]
+        if portion:
+            yield WorkStep(
+                f"Feed, {stage}: {portion[0].how}",
+                "; ".join(f"{feed.source}: {feed.amount_text}" for feed in portion),
+                waits[stage],
+                "Foam and a falling gravity show the end of the lag (often 12 to 24 h)."
+                if stage == STAGES[0]
+                else f"Gravity still above {portion[0].not_below_gravity:.3f}; if it is below, leave this feed out.",
+                PRACTICE,
+            )
+    ends = ferment.final_gravity
+    yield WorkStep(
+        "Read the gravity of a degassed sample.",
+        "",
+        FERMENT_H,
+        f"It ends near {ends.value:.3f} ({ends.low:.3f} to {ends.high:.3f}); still falling: wait.",
+        PRACTICE,
+    )
+    yield WorkStep(
+        "Read the gravity again, days later.",
+        "",
+        APART_H,
+        "Two equal gravities, three days apart at least: only then it has ended. A stop far above the range is stuck, "
+        "not done.",
+        PRACTICE,
+    )
+    into = "" if base is None else f"{base.before_racking_l:.4g} L fermented, {base.volume_l:.4g} L go into the blend"
+    yield WorkStep(
+        "Rack off the lees, without air.",
+        into,
+        0.0,
+        "Read volume, gravity, pH and acidity of the base: the blend goes by them, not by this plan.",
+        PRACTICE,
+    )
+    if base is not None:
+        yield WorkStep(
+            "Ask for the doses that hold it, then for the blend, with the readings in place of what was expected.",
+            "",
+            0.0,
+            "The requests of `next`, with the readings put in.",
+            PRACTICE,
+        )
+
+
+def readings_of(
+    gravity: float,
+    low: float,
+    high: float,
+    volume_l: float,
+    ferment: Ferment,
+    circumstances: Circumstances,
+    *,
+    measure_honey: bool,
+) -> tuple[NextReading, ...]:
+    """What to read: the honey before, the must at once, then the ferment."""
+    found = []
+    if measure_honey:
+        found.append(NextReading("read the water of the honey", "honey refractometer"))
+    ends = ferment.final_gravity
+    error = circumstances.instruments.hydrometer_error
+    found += [
+        NextReading(
+            "stir the must well and read its gravity",
+            "hydrometer",
+            round(gravity, 4),
+            "SG 20/20",
+            "20 °C, or enter the sample's temperature",
+            low=round(low - error, 4),
+            high=round(high + error, 4),
+        ),
+        NextReading("read the volume in the vessel", "marks of the vessel", round(volume_l, 2), "L", "20 °C"),
+        NextReading(
+            "read the pH when it ferments: a honey must is weakly buffered and may fall below 3.2",
+            "pH meter, checked in pH 4.01 and 7.00",
+            wait_min_h=24.0,
+        ),
+        NextReading(
+            "read the gravity of a degassed sample, twice, three days apart: it must not fall",
+            "hydrometer",
+            round(ends.value, 4),
+            "SG 20/20",
+            "20 °C, or enter the sample's temperature",
+            FERMENT_H,
+            round(ends.low, 4),
+            round(ends.high, 4),
+        ),
+    ]
+    return tuple(found)
