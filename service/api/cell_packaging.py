@@ -18,9 +18,8 @@ from service.planner.packaging.plan import plan_packaging
 from service.planner.single import Answer
 from service.planner.stabilising.asked import HURDLES
 
-_ABOUT: Final = "how many there may be, by the error of the volume and of the settled layer"
+_ABOUT: Final = "how many there may be, by the error of the volume"
 _NAME_IN_URL: Final = {
-    "lees": "lees_percent",
     "racking": "racking_percent",
     "settling": "settling_percent",
     "headspace": "headspace_percent",
@@ -35,8 +34,9 @@ class FillCount(CellQuery):
     volume: ShortText = Field(description="Of the blend, such as 25L or 5gal; with its error 25L±0.5L.")
     fill: ShortText = Field(description="Drink in each container, such as 330mL or 12floz.")
     reserve: ShortText | None = Field(None, description="Kept back, such as 250mL; default none.")
-    lees_percent: QueryNumber | None = Field(None, ge=0, le=90, description="Left with the lees [%]; default none.")
-    racking_percent: QueryNumber | None = Field(None, ge=0, le=90, description="Left in racking [%]; default none.")
+    racking_percent: QueryNumber | None = Field(
+        None, ge=0, le=90, description="Left in one transfer of it [%]; default none. Lees are not of a blend."
+    )
     settling_percent: QueryNumber | None = Field(
         None, ge=0, le=90, description="Settled layer, as in a jar test [%]; default none."
     )
@@ -68,7 +68,6 @@ def _request(query: FillCount) -> PackagingPlanRequest:
     losses: dict[str, Any] = {
         name: None if value is None else f"{value:g} %"
         for name, value in (
-            ("lees", query.lees_percent),
             ("racking", query.racking_percent),
             ("settling", query.settling_percent),
         )

@@ -38,6 +38,10 @@ _PARAMETER_OF: Final = {
     "sorbic_acid_over_limit": "/sorbic",
     "container_without_rating": "/container",
     "pressure_over_rating": "/container",
+    "heated_pressure_over_rating": "/container",
+    "container_full_when_warm": "/headspace_percent",
+    "squeezed_headspace": "/headspace_percent",
+    "stabilisers_on_a_moving_ferment": "/fermentation_finished",
     "yeast_still_active": "/fermentation_finished",
     "ph_above_4_6": "/ph",
     "keg_over_pressure": "/volumes",
@@ -113,7 +117,9 @@ class PasteurisingMinutes(CellQuery):
     headspace_percent: QueryNumber | None = Field(
         None, ge=0, le=200, description="Headspace, of the volume of the drink [%]; default 4."
     )
-    filled_at: ShortText | None = Field(None, description="Temperature at which it was closed; default 20C.")
+    filled_at: ShortText | None = Field(
+        None, description="Temperature at which it was closed; default 4C, from where it swells most."
+    )
     co2_g_per_l: QueryNumber | None = Field(None, ge=0, le=20, description="Carbon dioxide in it [g/L]; default 1.")
     abv_percent: QueryNumber | None = Field(
         None, ge=0, le=100, description="Strength [% vol], for the pressure; default 7."
@@ -121,7 +127,11 @@ class PasteurisingMinutes(CellQuery):
     sugar_g_per_l: QueryNumber | None = Field(
         None, ge=0, le=1000, description="Sugar [g/L], for the pressure; default 0."
     )
-    container: ContainerKind = Field("bottle", description="Kind of container.")
+    container: ContainerKind | None = Field(
+        None,
+        description="Kind of container. Where anything is said of it, more than its rating (3 bar without one) is "
+        "refused; else more than 6 bar.",
+    )
     rated_pressure: ShortText | None = Field(None, description="As its maker states it, such as 6bar or 90psi.")
 
 
@@ -241,12 +251,13 @@ def _keg(query: KegPressure) -> Answer:
 
 def _minutes(query: PasteurisingMinutes) -> Answer:
     closed = Closed(
-        query.container,
+        query.container or "bottle",
         None if query.headspace_percent is None else query.headspace_percent / 100.0,
         _bar(query.rated_pressure, "rated_pressure"),
         co2_g_per_l=query.co2_g_per_l,
+        filled_at_c=_celsius(query.filled_at, "filled_at"),
     )
-    filled = _celsius(query.filled_at, "filled_at")
+    of_container = (query.container, query.headspace_percent, query.rated_pressure, query.co2_g_per_l, query.filled_at)
     abv = _USUAL_ABV_PERCENT if query.abv_percent is None else query.abv_percent
     sugar = 0.0 if query.sugar_g_per_l is None else query.sugar_g_per_l
     found = heat(
@@ -254,7 +265,7 @@ def _minutes(query: PasteurisingMinutes) -> Answer:
         closed,
         temperature_c=_celsius(query.temperature, "temperature"),
         target_units=query.target_units,
-        filled_at_c=20.0 if filled is None else filled,
+        container_told=any(said is not None for said in of_container),
     )
     assumed = list(found.assumed)
     if query.abv_percent is None or query.sugar_g_per_l is None:

@@ -1,6 +1,6 @@
-"""Parts of the published contract that this version refuses, each in words, instead of ignoring them.
+"""Fields that are refused where they do not belong, each in words that say where it does.
 
-When a part is built, its line here goes.
+A line of a part that is not built goes when it is.
 """
 
 from __future__ import annotations
@@ -8,7 +8,9 @@ from __future__ import annotations
 from typing import Final
 
 NOT_ANSWERED_YET: Final[dict[str, str]] = {
+    "lees": "Lees come off the base before it is measured: give the volume that was racked; what settles from the "
+    "blend is `settling`.",
     "losses": "Losses stand beside the targets of POST /v1/blend-plans, for one drink: leave them out here.",
     "scores": "Scores are judged by POST /v1/tastings, with the doses they belong to: send them there.",
 }
-"""Field name to what to do until it is built."""
+"""Field name to what to do instead."""

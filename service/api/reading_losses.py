@@ -28,7 +28,7 @@ _USUAL: Final = {
         "3 to 6 % of a light ferment on its yeast (from memory, unverified)",
         "measure what stays behind",
     ),
-    "racking": ("1 to 2 % (common practice, no source)", "measure what stays behind"),
+    "racking": ("1 to 2 % of a transfer (common practice, no source)", "measure what stays behind"),
     "settling": (
         "up to a fifth of a pulpy citrus blend (common practice, no source)",
         "stand 1 L of the blend cold for 48 to 72 h in a straight jar: jar_test",
@@ -41,31 +41,37 @@ _USUAL: Final = {
 def losses_from(given: LossesIn, reader: Reader) -> Losses:
     """Losses as the planner takes them.
 
-    Parameters: given; reader, which gathers the faults with pointers below the losses: call it in
-        `reader.attempt("/losses", …)`, or let the faults be prefixed by the place of the losses.
-    Returns: Losses; what was left out counts as nothing and stands in `assumed`. With settling "estimate" its
-        `estimate` is set and the layer still to be reckoned.
+    Parameters: given, with lees where a base is looked for; reader, which gathers the faults with pointers below the
+        losses: call it in `reader.attempt("/losses", …)`, or let the faults be prefixed by the place of the losses.
+    Returns: Losses; what was left out counts as nothing and stands in `assumed`, as does a settled layer that was only
+        stated. With settling "estimate" its `estimate` is set and the layer still to be reckoned.
     Raises: ServiceError with the first thing to change.
     """
     settling, measured = _settling(given)
-    shares = {name: _share(getattr(given, name), f"/{name}") for name in ("lees", "racking")}
+    known = [name for name in _USUAL if name in type(given).model_fields]
+    shares = {name: _share(getattr(given, name, None), f"/{name}") for name in ("lees", "racking")}
     volumes = {name: _litres(getattr(given, name), f"/{name}", reader) for name in ("dead_volume", "samples")}
     estimate = given.settling is not None and given.settling.strip().lower() == ESTIMATE
-    told = {name: getattr(given, name) is not None for name in _USUAL}
+    told = {name: getattr(given, name) is not None for name in known}
     told["settling"] = told["settling"] or given.jar_test is not None
     if not any(told.values()):
-        raise InputError(f"Say what is lost: {', '.join(_USUAL)} or jar_test, at least one of them.")
+        raise InputError(f"Say what is lost: {', '.join(known)} or jar_test, at least one of them.")
+    assumed = [
+        Assumed(f"losses: {name}", "none", f"not given; usual is {usual}", how)
+        for name, (usual, how) in _USUAL.items()
+        if name in told and not told[name]
+    ]
+    if settling is not None and not measured:
+        value = f"{100.0 * settling.value:.4g} %"
+        source = "as stated by the caller; its error is not known and not counted"
+        assumed.append(Assumed("losses: settling", value, source, _USUAL["settling"][1]))
     return Losses(
         shares["lees"],
         shares["racking"],
         settling,
         volumes["dead_volume"],
         volumes["samples"],
-        tuple(
-            Assumed(f"losses: {name}", "none", f"not given; usual is {usual}", how)
-            for name, (usual, how) in _USUAL.items()
-            if not told[name]
-        ),
+        tuple(assumed),
         measured,
         estimate,
     )
@@ -90,7 +96,7 @@ def _litres(text: str | None, pointer: str, reader: Reader) -> float:
 
 
 def _settling(given: LossesIn) -> tuple[Span | None, bool]:
-    """The settled layer as a share, and whether it is the caller's own figure."""
+    """The settled layer as a share, and whether a jar test told it: a bare share is as the caller states it."""
     if given.jar_test is not None:
         if given.settling is not None:
             raise InputError("Give the settled layer as a share or by a jar test, not both.", "/settling")
@@ -102,7 +108,7 @@ def _settling(given: LossesIn) -> tuple[Span | None, bool]:
     except QuantityError as error:
         text = f"{error.detail} Or write “{ESTIMATE}”, to reckon it from the citrus juice in the blend."
         raise QuantityError(text, error.pointer) from error
-    return Span.exact(share), True
+    return Span.exact(share), False
 
 
 def _jar(given: JarTestIn) -> Span:

@@ -22,8 +22,8 @@ from service.api.requests_must import (
 )
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Category
-from service.chemistry.nitrogen import DEMAND_MG_N_PER_G, salt_called
-from service.errors import InconsistentError, InputError, ServiceError
+from service.chemistry.nitrogen import DEMAND_MG_N_PER_G, MOST_NITROGEN_SHARE, is_no_food, salt_called
+from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
 from service.planner.asked import AdditionAsked, Instruments, Preference, TargetAsked
 from service.planner.losses import Losses
 from service.planner.must.asked import (
@@ -222,6 +222,12 @@ def _nitrogen(given: NitrogenIn, reader: Reader) -> NitrogenAsked:
 
 
 def _nitrogen_source(given: NitrogenSourceIn, reader: Reader) -> NitrogenSource:
+    if is_no_food(given.name):
+        raise InputError(
+            f"“{given.name}” is not for drinks: name a nutrient of food grade, such as diammonium phosphate or "
+            "autolysed yeast; never fertiliser, urea, nitrate or ammonia.",
+            "/name",
+        )
     salt = salt_called(given.name)
     if given.nitrogen_percent is None and salt is None:
         raise InputError(
@@ -236,6 +242,12 @@ def _nitrogen_source(given: NitrogenSourceIn, reader: Reader) -> NitrogenSource:
             raise InconsistentError(
                 f"{salt.name} holds {100.0 * salt.nitrogen_share:.1f} % nitrogen by its formula, not "
                 f"{given.nitrogen_percent:g}: is that its phosphate?",
+                "/nitrogen_percent",
+            )
+        if share > MOST_NITROGEN_SHARE:
+            raise OutOfRangeError(
+                f"No food-grade nutrient holds {given.nitrogen_percent:g} % nitrogen: diammonium phosphate is the "
+                "richest, with 21.2. Is that protein, or a fertiliser, which is not for drinks?",
                 "/nitrogen_percent",
             )
     phosphate = None if salt is None else salt.phosphate

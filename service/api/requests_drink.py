@@ -39,7 +39,7 @@ Figure = Annotated[
 class HeldIn(RequestModel):
     """An ingredient that is in the drink."""
 
-    ingredient: ShortText = Field(examples=["orange_juice_concentrate_42"])
+    ingredient: ShortText = Field(examples=["orange_juice_concentrate_frozen"])
     g_per_l: NonNegativeNumber | None = Field(None, description="How much of it, in the finished drink.")
     treatment: Literal["raw", "pasteurised", "sterile_filtered"] | None = None
 

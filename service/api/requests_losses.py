@@ -27,8 +27,11 @@ class LossesIn(RequestModel):
     What is left out counts as nothing, and the answer says so.
     """
 
-    lees: Share | None = Field(None, description="Left with the yeast lees of the blend, of its volume.")
-    racking: Share | None = Field(None, description="Left in a further racking, of what there is then.")
+    racking: Share | None = Field(
+        None,
+        description="Left in one transfer of the whole blend, of its volume. Lees come off the base before it is "
+        "measured: its volume is that which was racked.",
+    )
     settling: ShortText | None = Field(
         None,
         examples=["20 %", "estimate"],
@@ -39,3 +42,14 @@ class LossesIn(RequestModel):
         None, examples=["0.3 L"], description="What stays in pipes, pump, filter and the bottom of a keg."
     )
     samples: VolumeText | None = Field(None, examples=["200 mL"], description="What is drawn to measure and to taste.")
+
+
+class LossesOfTheBaseIn(LossesIn):
+    """What is lost of the base before the blend, its lees and its racking; and of the blend, all the rest."""
+
+    lees: Share | None = Field(
+        None, examples=["4 %"], description="Left with the yeast lees of the base, of what has fermented."
+    )
+    racking: Share | None = Field(
+        None, description="Left in one transfer of the base, of what there is then, before the blend."
+    )

@@ -26,7 +26,7 @@ from service.api.requests import (
     VolumeText,
 )
 from service.api.requests_blend import MatchIn
-from service.api.requests_losses import LossesIn
+from service.api.requests_losses import LossesOfTheBaseIn
 from service.api.requests_packaging import KindIn
 
 VolumeMeaning = Literal["final", "water_added"]
@@ -66,10 +66,14 @@ class NitrogenSourceIn(RequestModel):
     nitrogen_percent: PositiveNumber | None = Field(
         None,
         le=100,
-        description="Nitrogen that yeast can use [% by mass]; known for diammonium phosphate (21.2), monoammonium "
-        "phosphate (12.2) and autolysed yeast (4.5).",
+        description="Nitrogen that yeast can use [% by mass], at most 21.3; known for diammonium phosphate (21.2), "
+        "monoammonium phosphate (12.2) and autolysed yeast (4.5).",
     )
-    organic: bool | None = Field(None, strict=True, description="Whether it is yeast matter and no ammonium salt.")
+    organic: bool | None = Field(
+        None,
+        strict=True,
+        description="Whether it is yeast matter and no ammonium salt; if nobody says, it counts as phosphate.",
+    )
     amount: MassText | None = Field(None, description="A fixed amount for the whole must; else what is lacking.")
     price: PriceIn | None = None
 
@@ -79,7 +83,9 @@ class NitrogenIn(RequestModel):
 
     demand: Demand | None = Field(None, description="Class of the strain, or mg of nitrogen per gram of sugar.")
     sources: list[NitrogenSourceIn] = Field(
-        default_factory=list, max_length=10, description="Default diammonium phosphate; several share the need equally."
+        default_factory=list,
+        max_length=10,
+        description="Default diammonium phosphate; several share the need equally, phosphates up to their limit.",
     )
     must_yan_mg_n_per_l: NonNegativeNumber | None = Field(
         None, le=2000, description="Measured in the must; default that of juices by their rows, none of honey."
@@ -126,7 +132,7 @@ class FinishedIn(RequestModel):
     containers: list[ContainerIn] = Field(
         default_factory=list, max_length=20, description="All of them are to be filled, after losses."
     )
-    losses: LossesIn | None = Field(
+    losses: LossesOfTheBaseIn | None = Field(
         None, description="Lees and racking are those of the base, before the blend; the rest is lost after it."
     )
 

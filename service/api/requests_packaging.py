@@ -37,7 +37,7 @@ class ContainerPriceIn(RequestModel):
 
 
 class ContainerIn(RequestModel):
-    """Containers of one kind and size, in the order in which they are to be preferred."""
+    """Containers of one kind and size. Least is left over; then the fewest containers; then those named first."""
 
     kind: KindIn = Field(description="`bottle` where its kind is not known: it then counts as having no rating.")
     fill: VolumeText = Field(examples=["330 mL", "12 fl oz"], description="Drink in each, not its brimful volume.")
@@ -102,7 +102,9 @@ class HeatIn(RequestModel):
     target_units: PositiveNumber | None = Field(
         None, le=100_000, description="Pasteurising units, minutes at 60 °C; default 60."
     )
-    filled_at: TemperatureText | None = Field(None, description="Of the drink when it is closed up; default 20 °C.")
+    filled_at: TemperatureText | None = Field(
+        None, description="Of the drink when it is closed up; default that of the keg it is filled from, else 4 °C."
+    )
     log: list[MinuteIn] = Field(default_factory=list, max_length=2_000, description="Of the coldest spot.")
 
 

@@ -33,6 +33,7 @@ EU_STRENGTH_STATED_ABOVE_ABV_PERCENT: Final = 1.2
 
 _ETHANOL_G_PER_ML: Final = ETHANOL_DENSITY_20C_KG_M3 / 1000.0
 _TINY: Final = 1e-9
+_HAIR: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +183,50 @@ STRENGTH_LINES: Final[Mapping[Market, tuple[StrengthLine, ...]]] = MappingProxyT
     }
 )
 """Lines by market, the lowest first."""
+
+
+def declared_abv_percent(market: Market, abv_percent: float) -> float:
+    """Strength to one decimal, never rounded over a line of the market: 6.97 is declared 6.9 and 14.04 as 14.1.
+
+    Parameters: market; abv_percent [% vol].
+    Returns: strength as declared [% vol], on the side of every line on which the strength lies.
+    Raises: InputError for a negative strength.
+    Validity: within 0.1 % vol of the strength, as the lines lie at whole tenths; no lines without a market.
+    Source: lines of 27 CFR 4.10, 4.36 and 16.10, 2015; Regulation (EU) No 1169/2011, Annex XII.
+
+    >>> [declared_abv_percent(Market.US, abv) for abv in (6.97, 7.0, 14.04, 6.84)]
+    [6.9, 7.0, 14.1, 6.8]
+    >>> declared_abv_percent(Market.EU, 1.24), declared_abv_percent(Market.NONE, 6.97)
+    (1.3, 7.0)
+    """
+    check_not_negative(abv_percent, "A strength")
+    declared = round(abv_percent, 1)
+    for line in STRENGTH_LINES[market]:
+        if line.position(abv_percent, declared) == "straddled":
+            return round(declared - 0.1 if declared > abv_percent else declared + 0.1, 1)
+    return declared
+
+
+def rules_within(market: Market, low: float, value: float, high: float) -> tuple[tuple[StrengthRule, float], ...]:
+    """Every tolerance that can apply between two strengths, each with the strength that would be declared under it.
+
+    Parameters: market; low, value and high [% vol].
+    Returns: rule and declared strength [% vol]: first those of the value, then those of the ends and of the classes
+        between them, with the declared strength nearest to the value in that class.
+    Raises: InputError for a negative strength.
+
+    >>> [(rule.plus_minus_percent, at) for rule, at in rules_within(Market.US, 6.6, 6.97, 7.3)]
+    [(0.75, 6.9), (1.5, 7.0)]
+    """
+    declared = declared_abv_percent(market, value)
+    found = dict.fromkeys(strength_rules(market, value), declared)
+    inside = [line.at_abv_percent for line in STRENGTH_LINES[market] if low < line.at_abv_percent < high]
+    # at a line one of its two rules applies, a hair beside it the other
+    beside = [at + step for at in inside for step in (-_HAIR, 0.0, _HAIR)]
+    for strength in sorted((low, *beside, high), key=lambda one: abs(one - value)):
+        for rule in strength_rules(market, strength):
+            found.setdefault(rule, declared_abv_percent(market, strength))
+    return tuple(found.items())
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ three trade classes have no primary source that was found, the measured optimum 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -53,6 +54,17 @@ US_YEAST_WALLS_LIMIT_G_PER_L: Final = 3.0 * G_PER_L_PER_LB_PER_1000_GAL
 
 EU_DIAMMONIUM_PHOSPHATE_LIMIT_G_PER_L: Final = 1.0
 """Diammonium phosphate in the EU and the OIV [g/L]: from memory, unverified."""
+
+PHOSPHATE_CAP_G_PER_L: Final = 1e-4 * int(1e4 * min(US_PHOSPHATE_LIMIT_G_PER_L, EU_DIAMMONIUM_PHOSPHATE_LIMIT_G_PER_L))
+"""The lower of the two limits, rounded down to 0.1 mg/L: what is proposed goes no further [g/L]."""
+
+MOST_NITROGEN_SHARE: Final = 0.213
+"""No food-grade ammonium phosphate holds more nitrogen than 21.2 % by the formula of the diammonium salt [g/g]."""
+
+_NO_FOOD: Final = re.compile(
+    r"\b(?:fertili[sz]\w*|lawns?|gardens?|gardening|plant foods?|urea\w*|ammonia|\w*nitrates?|saltpet(?:er|re))\b"
+)
+"""Words of things that are sold for plants or for cleaning, and of nitrogen that no drink is fed with."""
 
 _MOST_DEMAND_MG_PER_G = 3.0
 _MOST_SUGAR_G_PER_L = 600.0
@@ -101,6 +113,15 @@ def salt_called(name: str) -> Salt | None:
     """
     key = " ".join(name.casefold().replace("-", " ").split())
     return SALTS.get(_SHORT.get(key, key))
+
+
+def is_no_food(name: str) -> bool:
+    """Whether a name says that a source of nitrogen is not for drinks: fertiliser, urea, nitrate, ammonia.
+
+    >>> is_no_food("garden fertiliser"), is_no_food("Lawn-Food 46"), is_no_food("yeast nutrient")
+    (True, True, False)
+    """
+    return _NO_FOOD.search(" ".join(re.split(r"[\W_]+", name.casefold()))) is not None
 
 
 def nitrogen_needed_mg_per_l(

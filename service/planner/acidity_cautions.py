@@ -46,6 +46,16 @@ def acidity_cautions(
     yield from _of_lots([m.source for m in present if isinstance(m.source, LotAsked)])
 
 
+def high_ph(ph: float) -> Caution:
+    """A pH above 4.0, where spoilage is easier."""
+    return Caution(
+        "ph_high",
+        "warning",
+        f"pH {ph:.2f} is high for a drink: hurdles work poorly, spoilage is easier. Measure the blend.",
+        OUR_DEFAULT,
+    )
+
+
 def _corrects(material: Material) -> bool:
     asked = material.source
     return isinstance(asked, AdditionAsked) and asked.ingredient.category in (Category.ACID, Category.SALT)
@@ -93,12 +103,7 @@ def _of_the_blend(contents: Contents, predicted: Predicted, asked: bool) -> Iter
             "cfr21_114_3",
         )
     elif ph.value > HIGH_PH:
-        yield Caution(
-            "ph_high",
-            "warning",
-            f"pH {ph.value:.2f} is high for a drink: hurdles work poorly, spoilage is easier. Measure the blend.",
-            OUR_DEFAULT,
-        )
+        yield high_ph(ph.value)
     if ph.high - ph.low > WIDE_PH:
         yield Caution(
             "ph_is_indicative",

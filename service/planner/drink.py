@@ -11,14 +11,15 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Final
 
+from service.catalogue.derived import fermentable_g_per_100g
 from service.catalogue.records import Ingredient
 from service.chemistry.energy import energy_kcal, energy_kj
-from service.errors import InputError, ServiceError
+from service.errors import InconsistentError, InputError, ServiceError
 from service.model.contents import together
 from service.model.lot_class import DRY_EXTRACT, Assumed
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
 from service.physics.extract import litre_from_sg_and_abv
-from service.physics.solutes import Component
+from service.physics.solutes import SUGARS, Component
 from service.planner.answers import Predicted
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.evidence import assumed_in
@@ -106,6 +107,26 @@ class Drink:
 _MEQ_PER_G_CITRIC: Final = 1000.0 / 64.04
 _EXTRACT_STEP: Final = 1e-4
 
+EXTRACT_BESIDES_SUGAR_G_PER_L: Final = 40.0
+"""Most dry extract of a drink that is no sugar, apart from its acid and what its ingredients are known to bring (our
+default: glycerol, minerals and proteins of a ferment stay well below it)."""
+HELD_SHARE_SPARED: Final = 0.1
+HELD_SPARED_G_PER_L: Final = 5.0
+"""By how much the sugar of what a drink holds may exceed the sugar stated: a tenth and 5 g/L (our default)."""
+_TELL_SUGAR: Final = ("sugar_g_per_l", "fermentable_sugar_g_per_l")
+_SUGAR_AND_LIQUID: Final = frozenset({*SUGARS, Component.WATER, Component.ETHANOL})
+_ACIDS: Final = frozenset(
+    {
+        Component.CITRIC,
+        Component.MALIC,
+        Component.TARTARIC,
+        Component.LACTIC,
+        Component.QUINIC,
+        Component.GLUCONIC,
+        Component.FERMENT_ACIDS,
+    }
+)
+
 
 def drink_from_figures(read: DrinkRead) -> Drink:
     """A drink by its figures; what the sugar is was read, or is taken as all the extract that gravity and strength
@@ -113,7 +134,10 @@ def drink_from_figures(read: DrinkRead) -> Drink:
 
     Parameters: read.
     Returns: Drink.
-    Raises: InputError where neither the strength nor what tells the sugar was given.
+    Raises: InputError where neither the strength nor what tells the sugar was given; InconsistentError where gravity
+        and strength, or what the drink holds, tell of clearly more sugar than was stated.
+    Validity: sugar is taken to be too little where the extract, by its lower end, exceeds it by more than
+        EXTRACT_BESIDES_SUGAR_G_PER_L, or the sugars of what it holds by more than a tenth and 5 g/L.
     """
     if read.abv_percent is None:
         raise InputError("Say how strong the drink is: abv_percent.", "/abv_percent")
@@ -144,6 +168,17 @@ def drink_from_figures(read: DrinkRead) -> Drink:
         )
     if fermentable.value > sugar.value * 1.001 + 0.05:
         raise InputError("More sugar that yeast can use than sugar: check both.", "/fermentable_sugar_g_per_l")
+    _check_sugar(read, sugar, fermentable)
+    unused = sugar.low - fermentable.high
+    if unused > HELD_SHARE_SPARED * sugar.high + HELD_SPARED_G_PER_L:
+        assumed.append(
+            Assumed(
+                "fermentable sugar of the drink",
+                f"{fermentable.value:.0f} of {sugar.value:.0f} g/L: yeast is taken to leave the rest",
+                "the figure of the request, and nothing here bears it out",
+                "a recipe with its amounts, or leave fermentable_sugar_g_per_l out: the careful side",
+            )
+        )
     masses = {
         Component.ETHANOL: ETHANOL_DENSITY_20C_KG_M3 / 100.0 * read.abv_percent.value,
         Component.SUCROSE: sugar.value,
@@ -174,6 +209,76 @@ def drink_from_figures(read: DrinkRead) -> Drink:
         None,
         tuple(assumed),
     )
+
+
+def _check_sugar(read: DrinkRead, sugar: Span, fermentable: Span) -> None:
+    """Whether the sugar stated is enough for what gravity and strength tell, and for what the drink holds."""
+    told_by = next((name for name in _TELL_SUGAR if getattr(read, name) is not None), "gravity")
+    if unexplained_extract_g_per_l(read, sugar) > 0.0:
+        assert read.gravity is not None
+        assert read.abv_percent is not None
+        raise InconsistentError(
+            f"SG {read.gravity.value:.4g} at {read.abv_percent.value:.3g} % vol leaves far more extract than "
+            f"{sugar.high:.3g} g/L of sugar explain: about {_extract(read.gravity, read.abv_percent).value:.0f} g/L. "
+            f"Check gravity, strength and sugar, or leave {told_by} out: then the extract counts as sugar.",
+            f"/{told_by}",
+        )
+    checked = (("sugar", sugar, told_by), ("sugar that yeast can use", fermentable, "fermentable_sugar_g_per_l"))
+    for (what, stated, name), brought in zip(checked, held_sugars_g_per_l(read.holds), strict=True):
+        if getattr(read, name) is not None and too_much_held(brought, stated):
+            by = "gravity and strength tell" if name == "gravity" else f"{name} tells"
+            raise InconsistentError(
+                f"What the drink holds brings {brought:.0f} g/L of {what}, and {by} of {stated.high:.3g}. State under "
+                "holds what is in it now, not what was fermented, or correct the other.",
+                f"/{name}",
+            )
+
+
+def unexplained_extract_g_per_l(read: DrinkRead, sugar: Span) -> float:
+    """Extract by gravity and strength, at its lower end, beyond what can be sugar or something else [g/L].
+
+    What is not sugar: that of the ingredients, the acid of the titration (or of the ingredients where that is more),
+    and EXTRACT_BESIDES_SUGAR_G_PER_L.
+
+    Parameters: read; sugar, all of it.
+    Returns: extract that nothing explains [g/L], negative where there is none.
+    Validity: negative too where gravity or strength were not given, or are such that no extract can be told.
+    """
+    if read.gravity is None or read.abv_percent is None:
+        return -sugar.high
+    try:
+        extract = _extract(read.gravity, read.abv_percent).low
+    except ServiceError:
+        return -sugar.high
+    titrated = 0.0 if read.titratable_meq_per_l is None else read.titratable_meq_per_l / _MEQ_PER_G_CITRIC
+    acid = others = 0.0
+    for held in read.holds:
+        for component, grams in held.ingredient.composition.items():
+            brought = (held.g_per_l or 0.0) * grams / 100.0
+            if component in _ACIDS:
+                acid += brought
+            elif component not in _SUGAR_AND_LIQUID:
+                others += brought
+    return extract - sugar.high - others - max(titrated, acid) - EXTRACT_BESIDES_SUGAR_G_PER_L
+
+
+def held_sugars_g_per_l(holds: Sequence[Held]) -> tuple[float, float]:
+    """All sugar, and sugar that yeast can use, of what a drink holds, by the rows of the ingredients [g/L].
+
+    >>> from service.catalogue.lookup import get_ingredient
+    >>> [round(sugar) for sugar in held_sugars_g_per_l([Held(get_ingredient("sugar_white"), 90.0, None)])]
+    [90, 90]
+    """
+    told = [(held.ingredient, held.g_per_l / 100.0) for held in holds if held.g_per_l is not None]
+    return (
+        sum(share * ingredient.grams(sugar) for ingredient, share in told for sugar in SUGARS),
+        sum(share * fermentable_g_per_100g(ingredient).typical for ingredient, share in told),
+    )
+
+
+def too_much_held(brought_g_per_l: float, stated: Span) -> bool:
+    """Whether what a drink holds brings clearly more sugar than was stated: by more than a tenth and 5 g/L."""
+    return brought_g_per_l > stated.high * (1.0 + HELD_SHARE_SPARED) + HELD_SPARED_G_PER_L
 
 
 def _extract(gravity: Span, abv: Span) -> Span:

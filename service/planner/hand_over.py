@@ -19,7 +19,8 @@ from service.model.lot_class import DRY_EXTRACT, JUICE_ROW, LotClass
 from service.physics.solutes import Component
 from service.planner.answers import Predicted
 from service.planner.asked import AdditionAsked, Circumstances, Instruments, Intended, LotAsked
-from service.planner.drink import NORMAL_90
+from service.planner.drink import NORMAL_90, DrinkRead, Held, Span, held_sugars_g_per_l, too_much_held
+from service.planner.drink import unexplained_extract_g_per_l as unexplained
 from service.planner.materials import Material
 from service.planner.work import NextCall
 from service.quantities import System
@@ -47,6 +48,8 @@ _MOST_SD_SHARE: Final = 0.45
 
 _MOST_POLYMER_G_PER_L: Final = 50.0
 _MOST_HELD: Final = 50
+_SURELY_G_PER_L: Final = 1.0
+"""So much extract may lie between a drink and the same drink with its figures rounded."""
 _LEAST_ACIDITY_G_PER_L: Final = 1.0
 _READ_PH: Final = (1.5, 10.0)
 """With less acid, or beyond these, nobody reads the pH of a drink (our default)."""
@@ -295,6 +298,27 @@ def drink_body(blended: Blended) -> dict[str, Any]:
     holds = [*_held(blended, litres)]
     if holds:
         body["holds"] = holds[:_MOST_HELD]
+    return _agreeing(body, blended)
+
+
+def _agreeing(body: dict[str, Any], blended: Blended) -> dict[str, Any]:
+    """The drink without what its reader could not bring together: rows stand for ingredients that were measured or were
+    the caller's own, whose solids may be others than the row's, and a gravity may stand on solids that no row tells."""
+    predicted = blended.predicted
+    sugar, usable, abv = (
+        Span(told.value, told.low, told.high)
+        for told in (predicted.sugar_g_per_l, predicted.fermentable_sugar_g_per_l, predicted.abv_percent)
+    )
+    holds = tuple(Held(ingredients()[one["ingredient"]], one["g_per_l"], None) for one in body.get("holds", ()))
+    brought, brought_usable = held_sugars_g_per_l(holds)
+    if too_much_held(brought, sugar) or too_much_held(brought_usable, usable):
+        for one in body["holds"]:
+            del one["g_per_l"]
+        holds = ()
+    gravity = Span.read(body["gravity"], blended.circumstances.instruments.hydrometer_error)
+    meq = max(predicted.titratable_acidity.meq_per_l, 0.0)
+    if unexplained(DrinkRead(None, gravity, abv, titratable_meq_per_l=meq, holds=holds), sugar) > -_SURELY_G_PER_L:
+        del body["gravity"]
     return body
 
 

@@ -1,6 +1,8 @@
-"""What is lost between the blend and the bottles: lees, racking, the settled layer, what stays in pipes, samples.
+"""What is lost between the blend and the bottles: racking, the settled layer, what stays in pipes, samples.
 
     V_packaged = V_blended · (1 − lees) · (1 − racking) · (1 − settling) − dead volume − samples
+
+Lees come off a base before it is measured: only a must plan, which looks back from the drink to its base, counts them.
 
 What is lost has the blend's own composition, so that only the volume changes. Insoluble solids are no more than about
 1 % by mass, and what is dissolved stands at most so much higher in the clear part than in the whole: not counted.
@@ -29,14 +31,17 @@ _WORDS: Final = {
 }
 _STEP_ML: Final = 10.0
 
+STATED: Final = "as_stated"
+"""Source of a figure that the caller stated without saying how it was found."""
+
 
 @dataclass(frozen=True, slots=True)
 class Losses:
     """What is lost of a blend: shares of what there is at that step (0 to 1), then volumes [L].
 
     `settling` is the settled layer as a share of the whole height, with its 90 % interval; None where it counts as
-    nothing. It is `measured` where a jar test or the caller's own figure told it. With `estimate` it is to be reckoned
-    from the juice in the blend (`service.planner.pulp.settled`), and until then counts as nothing.
+    nothing. It is `measured` where a jar test told it; a share that was only stated has no interval. With `estimate` it
+    is to be reckoned from the juice in the blend (`service.planner.pulp.settled`), and until then counts as nothing.
     """
 
     lees_share: float = 0.0
@@ -60,6 +65,11 @@ class Losses:
     def settling_share(self) -> Span:
         """The settled layer; nothing where none is known."""
         return Span.exact(0.0) if self.settling is None else self.settling
+
+    @property
+    def stated(self) -> bool:
+        """Whether the settled layer is a share that the caller stated, of whose error nothing is known."""
+        return self.settling is not None and not self.measured and not self.estimate
 
     @property
     def before_settling(self) -> float:
@@ -90,13 +100,14 @@ class LossPart:
     volume_l: float
     """What it takes [L]."""
     low: float
-    """Lower end of the 90 % interval [L]."""
+    """Lower end of the 90 % interval [L]: by the volume, and by a settled layer that was measured or estimated; the
+    error of what was only stated is not known and not in it."""
     high: float
     """Upper end [L]."""
     text: str
     """The same in words."""
     source_id: str
-    """Key of /v1/sources."""
+    """Key of /v1/sources: `as_stated` where it is the caller's bare figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +125,8 @@ class LossReport:
     packaged_l: float
     """Volume that is left to fill [L]."""
     packaged_low: float
-    """Lower end of its 90 % interval [L]."""
+    """Lower end of its 90 % interval [L]: by the volume, and by a settled layer that was measured or estimated; the
+    error of what was only stated is not known and not in it."""
     packaged_high: float
     """Upper end [L]."""
     lost_l: float
@@ -124,7 +136,7 @@ class LossReport:
     parts: tuple[LossPart, ...]
     """Each loss that is not nothing, in the order in which it comes."""
     measured: bool
-    """Whether the settled layer is a measurement, and not our estimate or left out."""
+    """Whether a jar test told the settled layer; not where it is a stated share, our estimate or left out."""
     text: str
     """The whole in words."""
 
@@ -210,14 +222,14 @@ def loss_report(blended: Span, losses: Losses, system: System = "metric") -> Los
         taken = _times(there, share)
         kept = Span(1.0 - share.value, 1.0 - share.high, 1.0 - share.low)
         if share.high > 0.0:
-            source = "common_practice" if what == "settling" and not losses.measured else "reading"
+            source = _source_of_layer(losses) if what == "settling" else STATED
             parts.append(_part(what, 100.0 * share.value, taken, source, system))
         there = _times(there, kept)
     volumes: tuple[tuple[LossName, float], ...] = (
         ("dead_volume", losses.dead_volume_l),
         ("samples", losses.samples_l),
     )
-    parts += [_part(what, None, Span.exact(v), "reading", system) for what, v in volumes if v > 0.0]
+    parts += [_part(what, None, Span.exact(v), STATED, system) for what, v in volumes if v > 0.0]
     lost = blended.value - left.value
     percent = 100.0 * lost / blended.value if blended.value > 0.0 else 0.0
     return LossReport(
@@ -233,6 +245,10 @@ def loss_report(blended: Span, losses: Losses, system: System = "metric") -> Los
         losses.measured,
         _told(blended, left, losses, system),
     )
+
+
+def _source_of_layer(losses: Losses) -> str:
+    return "reading" if losses.measured else STATED if losses.stated else "common_practice"
 
 
 def _times(volume: Span, share: Span) -> Span:
@@ -263,6 +279,8 @@ def _told(blended: Span, left: Span, losses: Losses, system: System) -> str:
     text = f"Of {shown(blended.value)} blended {shown(left.value)} are left to fill"
     if left.low < left.high:
         text += f" ({shown(left.low)} to {shown(left.high)})"
+    if losses.stated:
+        return f"{text}; the settled layer is as stated, and no error of it is counted."
     if losses.estimate:
         return f"{text}; the settled layer is an estimate: stand a jar of the blend cold for 48 to 72 h and measure it."
     return f"{text}."

@@ -277,7 +277,8 @@ def test_the_next_request_is_answered_once_it_is_measured(path: Path) -> None:
     gravity = predicted["gravity"]["value"]
     again = post(PATH, {**following, "measured": {"gravity": gravity}})
     assert [r["property"] for r in again["earlier_readings"]] == [r["property"] for r in first["readings"]]
-    if first["outcome"] == "targets_met" and first["consistency"]["verdict"] == "consistent":
+    whole = "hold_back" not in asked  # else `added` is the first addition, not the plan
+    if whole and first["outcome"] == "targets_met" and first["consistency"]["verdict"] == "consistent":
         acidity = [answer["titratable_acidity"]["value"] for answer in (predicted, again["drink"])]
         assert acidity[1] == pytest.approx(acidity[0], abs=0.02)
         assert again["drink"]["gravity"]["value"] == pytest.approx(gravity, abs=0.0006)

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.api.command import table
+from service.api.later import NOT_ANSWERED_YET
 from tests.api.real import PATHS, app, changed, forecast, plan, post, reports
 
 BODY: dict[str, Any] = {
@@ -65,7 +66,9 @@ def test_a_volume_to_fill_takes_what_is_lost_besides() -> None:
     assert report["marginal"].startswith("of the blend, before losses:")
     assert "volume" not in reports(answer)
     assert [p["what"] for p in losses["parts"]] == ["settling", "dead_volume", "samples"]
-    assert {"losses: lees", "losses: racking"} <= {a["what"] for a in answer["assumed"]}
+    told = {a["what"]: a for a in answer["assumed"]}
+    assert "losses: racking" in told
+    assert "losses: lees" not in told
 
 
 def test_it_is_the_plan_for_the_blended_volume() -> None:
@@ -81,13 +84,13 @@ def test_it_is_the_plan_for_the_blended_volume() -> None:
 @settings(max_examples=8, deadline=None)
 @given(st.floats(5.0, 18.0), st.floats(0.0, 40.0), st.floats(0.0, 10.0), st.floats(0.0, 1.0), st.booleans())
 def test_whatever_is_lost_the_rest_is_what_was_asked(
-    litres: float, settling: float, lees: float, dead: float, at_least: bool
+    litres: float, settling: float, racking: float, dead: float, at_least: bool
 ) -> None:
     request = copy.deepcopy(BODY)
     litres = round(0.6 * litres if settling > 25.0 else litres, 2)
     text = f"{litres} L"
     request["targets"]["packaged_volume"] = {"min": text} if at_least else text
-    request["losses"] = {"settling": f"{settling:.2f} %", "lees": f"{lees:.2f} %", "dead_volume": f"{dead:.3f} L"}
+    request["losses"] = {"settling": f"{settling:.2f} %", "racking": f"{racking:.2f} %", "dead_volume": f"{dead:.3f} L"}
     answer = plan(request)
     losses = answer["losses"]
     assert answer["outcome"] == "targets_met"
@@ -126,6 +129,47 @@ def test_losses_are_told_without_a_volume_to_fill() -> None:
     assert plan(changed("note", to="none lost"))["losses"] is None
 
 
+def test_a_stated_share_is_no_measurement() -> None:
+    """Whatever is only stated has no interval, and says whose figure it is; a jar test has both."""
+    stated = plan(BODY)
+    losses = stated["losses"]
+    assert not losses["measured"]
+    assert {part["source_id"] for part in losses["parts"]} == {"as_stated"}
+    assert "as_stated" in {s["key"] for s in stated["sources"]}
+    assert "as stated" in losses["text"]
+    (line,) = [a for a in stated["assumed"] if a["what"] == "losses: settling"]
+    assert (line["value"], "as stated by the caller" in line["source"]) == ("20 %", True)
+    blended = losses["blended_high"] - losses["blended_low"]
+    assert losses["packaged_high"] - losses["packaged_low"] == pytest.approx(0.8 * blended, rel=1e-3)  # arithmetic
+    request = body("losses", "settling")
+    request["losses"]["jar_test"] = {"layer": "36 mm", "height": "180 mm"}
+    jar = plan(request)["losses"]
+    assert jar["measured"]
+    assert jar["parts"][0]["source_id"] == "reading"
+    assert "as stated" not in jar["text"]
+    assert jar["packaged_high"] - jar["packaged_low"] > 1.02 * 0.8 * blended
+
+
+def test_one_object_of_losses_is_not_counted_twice() -> None:
+    """Lees are the base's: a must plan takes them, what follows from it refuses them in words."""
+    told = {"lees": "4 %", "settling": "6 %"}
+    must = {
+        "finished": {
+            "additions": [{"ingredient": "honey_acacia"}],
+            "targets": {"abv_percent": 6, "gravity": 1.01},
+            "containers": [{"fill": "500 mL", "count": 20}],
+            "losses": told,
+        }
+    }
+    assert post(PATHS["plan_must"], must)["base"]["before_racking_l"] > 0.0
+    for path, request in (
+        (PATHS["solve_blend"], changed("losses", to=told)),
+        (PATHS["plan_packaging"], {"drink": {"volume": "20 L", "abv_percent": 6, "gravity": 1.01}, "losses": told}),
+    ):
+        assert refused(request, path) == {"/losses/lees": NOT_ANSWERED_YET["lees"]}
+        post(path, {**request, "losses": {"settling": "6 %"}})
+
+
 def test_a_volume_to_fill_that_cannot_be_had_is_told_as_such() -> None:
     request = body("targets", "packaged_volume", to={"min": "40 L", "priority": 2})
     answer = plan(request)
@@ -156,7 +200,8 @@ def test_an_estimate_proves_no_clash() -> None:
     [
         (("losses",), None, "/targets/packaged_volume", "needs the losses"),
         (("losses",), {}, "/losses", "Say what is lost"),
-        (("losses",), {"lees": "99 %"}, "/losses/lees", "0 to 90 %"),
+        (("losses",), {"racking": "99 %"}, "/losses/racking", "0 to 90 %"),
+        (("losses",), {"lees": "4 %", "samples": "0.2 L"}, "/losses/lees", "before it is measured"),
         (("targets", "volume"), "25 L", "/targets/packaged_volume", "say the same"),
         (("targets", "packaged_volume"), 20, "/targets/packaged_volume", "with its unit"),
         (

@@ -148,6 +148,15 @@ def test_the_same_in_other_words(change: dict[str, Any]) -> None:
             {"nitrogen": {"sources": [{"name": "DAP", "nitrogen_percent": 46}]}},
             "/nitrogen/sources/0/nitrogen_percent",
         ),
+        (
+            {"nitrogen": {"sources": [{"name": "garden fertiliser", "nitrogen_percent": 20}]}},
+            "/nitrogen/sources/0/name",
+        ),
+        ({"nitrogen": {"sources": [{"name": "urea", "nitrogen_percent": 46}]}}, "/nitrogen/sources/0/name"),
+        (
+            {"nitrogen": {"sources": [{"name": "nutrient", "nitrogen_percent": 21.4}]}},
+            "/nitrogen/sources/0/nitrogen_percent",
+        ),
         ({"nitrogen": {"sources": [{"name": "DAP", "organic": True}]}}, "/nitrogen/sources/0/organic"),
         ({"nitrogen": {"sources": [{"name": "DAP"}, {"name": "dap"}]}}, "/nitrogen/sources/1/name"),
         ({"nitrogen": {"sources": [{"name": "DAP", "amount": "1 tsp"}]}}, "/nitrogen/sources/0/amount"),
@@ -163,6 +172,17 @@ def test_refusals_say_where(change: dict[str, Any], pointer: str | None) -> None
         assert ask(body)["original_gravity"]["value"] > 1.15
         return
     assert pointer in refused(body)
+
+
+def test_nitrogen_that_no_food_holds_is_refused_in_words() -> None:
+    def source(**one: Any) -> dict[str, Any]:
+        return {**LIGHT, "nitrogen": {"sources": [one]}}
+
+    (words,) = refused(source(name="Lawn fertilizer", nitrogen_percent=10)).values()
+    assert "not for drinks" in words
+    (words,) = refused(source(name="white salt", nitrogen_percent=21.4)).values()
+    assert "not for drinks" in words
+    assert ask(source(name="white salt", nitrogen_percent=21.2))["nitrogen"]["doses"][0]["phosphate"] is None
 
 
 @pytest.mark.parametrize(

@@ -143,7 +143,7 @@ def test_part_of_a_lot_that_was_fixed_is_told() -> None:
 
 def test_losses_go_on_to_packaging_and_are_a_volume_for_a_correction() -> None:
     body = copy.deepcopy(BASE)
-    body |= {"losses": {"lees": "4 %", "dead_volume": "0.3 L"}}
+    body |= {"losses": {"racking": "4 %", "dead_volume": "0.3 L"}}
     body["additions"].append({"ingredient": "water_deionised"})
     body["targets"]["packaged_volume"] = {"min": "10 L", "max": "11 L"}
     answer = post(PATHS["solve_blend"], body)

@@ -244,8 +244,8 @@ def test_all_drink_is_accounted_for(litres: float, settling: float, reserve: flo
 
 
 def test_the_inverse_of_the_losses_is_theirs() -> None:
-    found = pack(DRY, containers=bottles("500 mL", count=20), losses={"lees": "4 %", "settling": "10 %"})
-    assert found["needed_blend_l"] == pytest.approx(blended_l(10.0, Losses(0.04, 0.0, Span.exact(0.1))), abs=1e-6)
+    found = pack(DRY, containers=bottles("500 mL", count=20), losses={"racking": "4 %", "settling": "10 %"})
+    assert found["needed_blend_l"] == pytest.approx(blended_l(10.0, Losses(0.0, 0.04, Span.exact(0.1))), abs=1e-6)
 
 
 def test_an_answer_carries_what_every_answer_carries() -> None:
@@ -495,7 +495,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     (changed(DRY, senses={"steps": {"gravity": 0.001}}), "/senses", "taste"),
     (changed(DRY, draws=2000), "/draws", "recipe"),
     (changed(DRY, titration_end_point_ph=7.0), "/titration_end_point_ph", "No acidity"),
-    (changed(DRY, drink={"abv_percent": 40, "sugar_g_per_l": 5}), "/drink/abv_percent", "% vol"),
+    (changed(DRY, drink={"abv_percent": 40, "sugar_g_per_l": 5, "gravity": None}), "/drink/abv_percent", "% vol"),
     (changed(DRY, serving="0 mL"), "/serving", "larger than zero"),
     (changed(DRY, colour="red"), "/colour", ""),
 ]

@@ -78,7 +78,28 @@ def test_the_sentence_has_the_verdict_and_the_pressure_together() -> None:
 REFUSED: list[tuple[str, dict[str, Any], dict[str, Any], str, str]] = [
     ("pressure-if-refermented", SUGAR, {"hurdles": None}, "/hurdles", "up to 5 bar at 30 °C"),
     ("pressure-if-refermented", SUGAR, {"hurdles": "cold"}, "/hurdles", "not shown to hold it"),
-    ("pressure-if-refermented", SUGAR, {"hurdles": "sulfite,sorbate"}, "/hurdles", "not shown to hold it"),
+    (
+        "pressure-if-refermented",
+        SUGAR,
+        {"hurdles": "sulfite,sorbate", "fermentation_finished": 1},
+        "/hurdles",
+        "not shown to hold it",
+    ),
+    (
+        "pressure-if-refermented",
+        SUGAR,
+        {"hurdles": "sulfite,sorbate"},
+        "/fermentation_finished",
+        "stabilisers do not stop it",
+    ),
+    ("pressure-if-refermented", SUGAR, {"headspace_percent": 0}, "/headspace_percent", "nothing gives way"),
+    (
+        "pressure-if-refermented",
+        SUGAR,
+        {"headspace_percent": 0.7, "temperature": "35C", "sugar_g_per_l": 0},
+        "/headspace_percent",
+        "is squeezed",
+    ),
     ("pressure-if-refermented", SUGAR, {"hurdles": "prayer"}, "/hurdles", "no hurdle known here"),
     ("pressure-if-refermented", SUGAR, {"container": "growler"}, "/container", "no known pressure rating"),
     ("pressure-if-refermented", SUGAR, {"fermentation_finished": 0}, "/fermentation_finished", "has not ended"),
@@ -101,6 +122,9 @@ REFUSED: list[tuple[str, dict[str, Any], dict[str, Any], str, str]] = [
     ("pasteurising-minutes", HEAT, {"headspace_percent": 1}, "/headspace_percent", "no room is left"),
     ("pasteurising-minutes", HEAT, {"co2_g_per_l": 5}, "/co2_g_per_l", "Gas leaves a heated drink"),
     ("pasteurising-minutes", HEAT, {"rated_pressure": "1bar"}, "/container", "more than the 1 bar stated"),
+    ("pasteurising-minutes", HEAT, {"container": "beer_bottle"}, "/container", "more than the 3 bar usual"),
+    ("pasteurising-minutes", HEAT, {"headspace_percent": 3}, "/container", "3 bar for containers without a rating"),
+    ("pasteurising-minutes", HEAT, {"temperature": "80C"}, "/container", "state container and headspace"),
     ("pasteurising-minutes", HEAT, {"filled_at": "60C"}, "/filled_at", "0 to 50 °C"),
     ("pasteurising-minutes", HEAT, {"bound": "low"}, "/bound", "ask without bound"),
 ]
@@ -146,7 +170,9 @@ def test_minutes_for_another_target_and_in_words() -> None:
     assert cell("pasteurising-minutes", HEAT, target_units=120) == pytest.approx(
         2.0 * cell("pasteurising-minutes", HEAT), rel=1e-3
     )
+    assert "below 60" in explained("pasteurising-minutes", HEAT, target_units=1)
     told = explained("pasteurising-minutes", HEAT)
+    assert "below 60" not in told
     assert told.startswith("11.4 min at 65 °C of the coldest spot give 60 units.")
     assert "above the air outside" in told
     assert "the drink, for the pressure = 7 % vol" in told

@@ -28,7 +28,8 @@ def refused(*path: str | int, to: Any) -> tuple[str, str]:
 # Parts of the contract that are not built: refused by name wherever they stand, never ignored.
 
 _PLACES: dict[str, tuple[tuple[str | int, ...], Any]] = {
-    "losses": ((*ADDITION, "losses"), {"lees": "5 %"}),
+    "lees": (("losses", "lees"), "5 %"),
+    "losses": ((*ADDITION, "losses"), {"samples": "0.2 L"}),
     "scores": (("scores",), [1, 2]),
 }
 

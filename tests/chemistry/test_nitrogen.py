@@ -12,10 +12,12 @@ from service.chemistry.nitrogen import (
     G_PER_L_PER_LB_PER_1000_GAL,
     MEASURED_OPTIMUM_MG_N_PER_G,
     MONOAMMONIUM_PHOSPHATE_NITROGEN_SHARE,
+    PHOSPHATE_CAP_G_PER_L,
     SALTS,
     US_PHOSPHATE_LIMIT_G_PER_L,
     US_THIAMINE_LIMIT_MG_PER_L,
     US_YEAST_WALLS_LIMIT_G_PER_L,
+    is_no_food,
     nitrogen_needed_mg_per_l,
     nutrient_g,
     salt_called,
@@ -68,6 +70,33 @@ def test_names() -> None:
     assert salt_called("Diammonium  Phosphate") == salt_called("dap") == SALTS["diammonium phosphate"]
     assert salt_called("MAP") == SALTS["monoammonium phosphate"]
     assert salt_called("something else") is None
+
+
+@pytest.mark.parametrize(
+    ("name", "no_food"),
+    [
+        ("garden fertiliser", True),
+        ("Lawn-Fertilizer 46", True),
+        ("garden_phosphate", True),
+        ("UREA", True),
+        ("ammonium nitrate", True),
+        ("plant food", True),
+        ("household ammonia", True),
+        ("ammonium phosphate", False),
+        ("DAP", False),
+        ("autolysed yeast", False),
+        ("bureau blend", False),
+        ("nutrient without nitrogen fear", False),
+    ],
+)
+def test_names_of_what_is_not_for_drinks(name: str, no_food: bool) -> None:
+    """Food grade only, no fertiliser grades (common practice, no source)."""
+    assert is_no_food(name) is no_food
+
+
+def test_what_is_proposed_stays_below_both_limits() -> None:
+    assert PHOSPHATE_CAP_G_PER_L <= US_PHOSPHATE_LIMIT_G_PER_L < PHOSPHATE_CAP_G_PER_L + 1e-4
+    assert PHOSPHATE_CAP_G_PER_L <= 1.0  # EU and OIV, from memory, unverified
 
 
 def test_sugar_break() -> None:

@@ -7,6 +7,7 @@ computed, unless said otherwise.
 from __future__ import annotations
 
 import csv
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from tests.oracle.whole_job import (
     ATM_BAR,
     CO2_PER_SUCROSE,
     DAP_NITROGEN_SHARE,
+    PHOSPHATE_LIMIT_G_PER_L,
     Losses,
     Size,
     abv_by_real_extract,
@@ -68,7 +70,8 @@ def test_expected_end_of_a_ferment() -> None:
         assert end.gravity == pytest.approx(float(row["fg_sg20_20"]), abs=6e-5)
         assert end.abv_percent == pytest.approx(float(row["abv_pct_vol"]), abs=6e-3)
     assert third_of_sugar(1.048, 0.997) == pytest.approx(1.031)
-    assert 100.0 * DAP_NITROGEN_SHARE == pytest.approx(21.2, abs=0.05)
+    assert pytest.approx(0.212, abs=5e-4) == DAP_NITROGEN_SHARE
+    assert pytest.approx(0.96, abs=5e-3) == PHOSPHATE_LIMIT_G_PER_L
 
 
 def test_strength_of_two_gravities() -> None:
@@ -103,7 +106,7 @@ def test_carbon_dioxide() -> None:
             continue
         seen += 1
     assert seen > 60
-    # 24 g/L sucrose, 12.5 % vol, 4 % headspace, 10 °C is about 6 bar: a rule of sparkling wine, from memory, unverified.
+    # 24 g/L sucrose, 12.5 % vol, 4 % headspace, 10 °C: about 6 bar, a rule of sparkling wine, from memory, unverified.
     held = co2_after_g_per_l(0.5, 24.0, CO2_PER_SUCROSE)
     assert bottle_bar(held, 10.0, 12.5, 0.0, 0.04) == pytest.approx(6.0, rel=0.07)
 
@@ -152,18 +155,18 @@ def test_single_strength_juice() -> None:
 LIQUIDS = {"12 % vol, 20 g/L": (12.0, 20.0), "14 % vol, 120 g/L": (14.0, 120.0)}
 
 
+def _more_solids_than(sugar_g_per_l: float, abv_percent: float) -> Callable[[float], float]:
+    return lambda gravity: solids_of(gravity, abv_percent)[2] - sugar_g_per_l
+
+
 def test_hydrometer_at_another_temperature() -> None:
     seen = 0
     for row in rows("hydrometer_temperature"):
         if row["check"] != "SG hydrometer 20/20":
             continue
         abv, sugar = LIQUIDS.get(row["liquid"], (0.0, 0.0))
-        gravity = {"water": 1.0, "must SG 1.100": 1.1}.get(row["liquid"]) or bisect(
-            lambda sg, abv=abv, sugar=sugar: solids_of(sg, abv)[2] - sugar,
-            0.99,
-            1.1,
-            "gravity",  # type: ignore[misc]
-        )
+        known = {"water": 1.0, "must SG 1.100": 1.1}.get(row["liquid"])
+        gravity = known or bisect(_more_solids_than(sugar, abv), 0.99, 1.1, "gravity")
         correction = gravity - hydrometer_shows(gravity, abv, float(row["temp_degC"]))
         told = row["correction_to_add_sg"]
         assert correction == pytest.approx(float(told), abs=6e-5), row

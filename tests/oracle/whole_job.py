@@ -40,6 +40,7 @@ LEAST_YIELD = 0.46  # g/g, common practice, no source
 HONEY_DISACCHARIDES_SHARE = 0.5  # J, range 0 to 1; no published mean
 DEMANDS_MG_N_PER_G = {"low": 0.75, "medium": 0.90, "high": 1.25}  # M
 DAP_NITROGEN_SHARE = 28.014 / 132.06  # C, (NH4)2HPO4
+PHOSPHATE_LIMIT_G_PER_L = 8.0 * GRAMS_PER_POUND / (1000.0 * LITRES_PER_US_GALLON)  # P, 27 CFR 24.246, 2015 edition
 _SUGARS = ("sucrose", "glucose", "fructose")
 _DISACCHARIDES = COMPONENTS.index("maltose_and_other_disaccharides")
 

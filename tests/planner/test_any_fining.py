@@ -30,14 +30,17 @@ def requests(draw: st.DrawFn) -> FiningAsked:
     litres = draw(st.floats(0.5, 500.0))
     share = draw(st.floats(0.0, 0.2))
     names = draw(st.lists(st.sampled_from(HELD), unique=True, max_size=3))
-    holds = [held(name, draw(st.one_of(st.none(), st.floats(0.0, 200.0))), draw(TREATED)) for name in names]
+    gravity = draw(st.one_of(st.none(), st.floats(0.99, 1.08).map(Span.exact)))
+    sugar = Span.exact(draw(st.floats(0.0, 200.0))) if gravity is None else None  # else gravity and strength tell it
+    most_held = 2.0 if sugar is None else 2.0 + sugar.value / 4.0  # no more than that sugar can come from
+    holds = [held(name, draw(st.one_of(st.none(), st.floats(0.0, most_held))), draw(TREATED)) for name in names]
     made = drink(
         *holds,
         volume_l=Span(litres, litres * (1.0 - share), litres * (1.0 + share)),
         abv_percent=Span.exact(draw(st.floats(0.0, 18.0))),
-        sugar_g_per_l=Span.exact(draw(st.floats(0.0, 200.0))),
+        sugar_g_per_l=sugar,
         ph=draw(st.one_of(st.none(), st.floats(2.5, 5.0).map(Span.exact))),
-        gravity=draw(st.one_of(st.none(), st.floats(0.99, 1.08).map(Span.exact))),
+        gravity=gravity,
         citrus_percent=draw(st.one_of(st.none(), st.floats(0.0, 60.0))),
     )
     problem = draw(st.sampled_from([None, *get_args(HazeKind)]))

@@ -398,7 +398,7 @@ def test_what_follows_is_filled_in() -> None:
     strength, amount = gelatin["solution"]["percent_w_v"], float(gelatin["amount"].removesuffix(" mL"))
     assert strength * amount * 10.0 == pytest.approx(9.49, rel=0.06)
     assert plan.next["plan_stabilising"].request["volume_at_dosing"] == "18.62 L"
-    assert plan.next["plan_packaging"].request["losses"] == {"lees": "2 %"}
+    assert plan.next["plan_packaging"].request["losses"] == {"settling": "2 %"}
     without = plan_fining(replace(CLEAR, problem="pulp", drink=drink(gravity=None, ph=None)))
     assert set(without.next) == set()
     # 1.23 % vol in plain water has SG 0.9982 (OIML R 22): no drink of that strength reads 0.993

@@ -30,7 +30,7 @@ def recipe(*, on_lees: bool | None = None, lot_class: LotClass = LotClass.MEAD) 
 
 HARD = replace(KEEP, drink=RAW, water_calcium_mg_per_l=150.0)
 NO_YEAST = Observations(cloudy_with_yeast=False)
-DRY = replace(CLEAR, drink=drink(sugar_g_per_l=Span.exact(1.0)))
+DRY = replace(CLEAR, drink=drink(gravity=Span.exact(0.996), sugar_g_per_l=Span.exact(1.0)))
 BOTH = replace(CLEAR, problem="pulp", observations=Observations(clears_when_warm=True))
 TANNIN = replace(CLEAR, problem="tannin")
 
@@ -103,7 +103,7 @@ def test_every_caution_has_a_case() -> None:
 
 def test_sugar_goes_by_the_upper_end_of_its_interval() -> None:
     # 2 g/L of fermentable sugar (our default): judged by the bad end
-    unsure = replace(CLEAR, drink=drink(sugar_g_per_l=Span(1.0, 0.0, 3.0)))
+    unsure = replace(CLEAR, drink=drink(gravity=Span.exact(0.996), sugar_g_per_l=Span(1.0, 0.0, 3.0)))
     assert codes(plan_fining(intended(unsure, container="keg")))["fining_is_no_hurdle"] == "stop"
     assert codes(plan_fining(unsure))["fining_is_no_hurdle"] == "warning"
     held_by = intended(CLEAR, container="bottle", hurdles=("pasteurised",))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -71,6 +72,18 @@ KEG: dict[str, tuple[str, str, dict[str, Any], dict[str, Any]]] = {
         "warning",
         {"volumes": 2.5, "rated_bar": 3.0},
         {"volumes": 2.5, "rated_bar": 9.0},
+    ),
+    "over it when warm, and stored so": (
+        "keg_over_pressure_when_warm",
+        "stop",
+        {"volumes": 2.5, "rated_bar": 3.0, "storage_c": 30.0},
+        {"volumes": 2.5, "rated_bar": 9.0, "storage_c": 30.0},
+    ),
+    "still, over it when warm": (
+        "keg_over_pressure_when_warm",
+        "warning",
+        {"gauge_bar": 1.5, "rated_bar": 3.0},
+        {"gauge_bar": 0.3, "rated_bar": 3.0},
     ),
     "left under gas": ("still_keg_takes_up_gas", "warning", {}, {"nitrogen": True}),
 }
@@ -190,7 +203,7 @@ def test_a_log_and_what_it_lacks() -> None:
 
 def test_the_headspace_when_heated() -> None:
     """Water swells 2.09 % from 20 to 70 °C, a drink is taken to swell 1.15 times that (computed; our default)."""
-    room = heat(DRY, RATED, temperature_c=70.0).headspace
+    room = heat(DRY, replace(RATED, filled_at_c=20.0), temperature_c=70.0).headspace
     assert room.swelling_share == pytest.approx(1.15 * 0.0209, abs=1e-4)
     assert room.air_bar_absolute == pytest.approx(
         1.01325 * 343.15 / 293.15 * 0.04 / (0.04 - room.swelling_share), abs=0.01
@@ -232,16 +245,34 @@ HEAT: dict[str, tuple[str, str, dict[str, Any], dict[str, Any]]] = {
         {"closed": Closed("bottle", 0.04, co2_g_per_l=1.0)},
     ),
     "over a stated rating": (
-        "pressure_over_rating",
+        "heated_pressure_over_rating",
         "stop",
         {"closed": Closed("bottle", 0.04, 2.0)},
         {"closed": Closed("bottle", 0.04, 6.0)},
     ),
+    "over a usual rating": (
+        "heated_pressure_over_rating",
+        "stop",
+        {"closed": Closed("beer_bottle", 0.04)},
+        {"closed": Closed("beer_bottle", 0.08)},
+    ),
+    "nearly full, without a rating": (
+        "heated_pressure_over_rating",
+        "stop",
+        {"closed": Closed("bottle", 0.021, filled_at_c=20.0)},
+        {"closed": Closed("bottle", 0.08, filled_at_c=20.0)},
+    ),
+    "hot, and nothing said of the container": (
+        "heated_pressure_over_rating",
+        "stop",
+        {"closed": Closed(), "temperature_c": 80.0, "container_told": False},
+        {"closed": Closed(), "temperature_c": 70.0, "container_told": False},
+    ),
     "no rating": (
         "heating_closed_containers",
         "warning",
-        {"closed": Closed("still_bottle", 0.04)},
-        {"closed": Closed("still_bottle", 0.04, 6.0)},
+        {"closed": Closed("still_bottle", 0.08)},
+        {"closed": Closed("still_bottle", 0.08, 6.0)},
     ),
     "little headspace": (
         "headspace_too_small",
@@ -252,14 +283,20 @@ HEAT: dict[str, tuple[str, str, dict[str, Any], dict[str, Any]]] = {
     "little headspace for 80 °C": (
         "headspace_too_small",
         "warning",
-        {"closed": Closed("can", 0.045, 20.0), "temperature_c": 80.0},
-        {"closed": Closed("can", 0.051, 20.0), "temperature_c": 80.0},
+        {"closed": Closed("can", 0.045, 20.0, filled_at_c=20.0), "temperature_c": 80.0},
+        {"closed": Closed("can", 0.051, 20.0, filled_at_c=20.0), "temperature_c": 80.0},
     ),
     "too few units": (
         "pasteurising_below_target",
         "warning",
         {"log": [(0.0, 65.0), (5.0, 65.0)]},
         {"log": [(0.0, 65.0), (12.0, 65.0)]},
+    ),
+    "a target that is none": (
+        "pasteurising_below_target",
+        "warning",
+        {"target_units": 59.9},
+        {"target_units": 60.0},
     ),
     "sweet and weak": (
         "sweet_weak_drink_may_need_more_units",
@@ -290,7 +327,8 @@ def test_cautions_of_heat(case: str) -> None:
         ({"temperature_c": 85.1}, "/temperature"),
         ({"target_units": 0.0}, "/target_units"),
         ({"target_units": 10_001.0}, "/target_units"),
-        ({"filled_at_c": 51.0}, "/filled_at"),
+        ({"closed": replace(RATED, filled_at_c=51.0)}, "/filled_at"),
+        ({"closed": Closed("can", rated_bar=0.0)}, "/rated_pressure"),
         ({"log": [(0.0, 65.0), (5.0, 86.0)]}, "/log"),
     ],
 )
@@ -312,6 +350,7 @@ def test_what_is_told_without_figures() -> None:
     assert {a.what for a in found.assumed} == {
         "pasteurising units aimed at",
         "temperature of the coldest spot",
+        "temperature when it is closed",
         "headspace",
         "carbon dioxide in the drink when it is closed",
     }

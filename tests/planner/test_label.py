@@ -189,6 +189,111 @@ def test_fining_agents() -> None:
     assert "unless" in chitosan.text
 
 
+@pytest.mark.parametrize(
+    ("market", "abv", "declared", "tolerance"),
+    [
+        ("us", 6.97, 6.9, 0.75),  # 27 CFR 24.257(a)(3): below 7 % vol
+        ("us", 7.0, 7.0, 1.5),  # 27 CFR 4.36: up to 14 % vol
+        ("us", 14.0, 14.0, 1.5),
+        ("us", 14.04, 14.1, 1.0),  # above 14 % vol
+        ("us", 23.97, 24.0, 1.0),
+        ("us", 0.47, 0.4, None),  # 27 CFR 16.10: 0.5 % vol or more
+        ("eu", 1.24, 1.3, 1.0),  # Regulation (EU) No 1169/2011, Annex XII: above 1.2 % vol
+        ("eu", 1.16, 1.2, None),
+        ("none", 6.97, 7.0, None),
+    ],
+)
+def test_no_strength_is_rounded_over_a_line(market: str, abv: float, declared: float, tolerance: float | None) -> None:
+    found = facts(market, abv_percent=Span.exact(abv)).strength
+    assert found.abv_percent == declared
+    assert (found.tolerances[0].plus_minus_percent if found.tolerances else None) == tolerance
+    assert {rule.declared_percent for rule in found.tolerances} <= {declared}
+
+
+def test_an_interval_on_a_line_has_both_tolerances() -> None:
+    """27 CFR 24.257(a)(3) and 4.36: 0.75 below 7 % vol, 1.5 from there, 1 above 14."""
+    found = facts(abv_percent=Span(6.97, 6.6, 7.4))
+    told = [(rule.plus_minus_percent, rule.declared_percent) for rule in found.strength.tolerances]
+    assert told == [(0.75, 6.9), (1.5, 7.0)]
+    assert [(rule.low, rule.high) for rule in found.strength.tolerances] == [(6.15, 7.0), (7.0, 8.5)]
+    for words in ("±0.75 % vol as wine below 7 % vol", "±1.5 % vol as wine of 7 to 14 % vol"):
+        assert words in text(found)
+    upper = facts(abv_percent=Span(13.9, 13.7, 14.1)).strength.tolerances
+    assert [(rule.plus_minus_percent, rule.declared_percent) for rule in upper] == [(1.5, 13.9), (1.0, 14.1)]
+    touching = facts(abv_percent=Span(13.8, 13.6, 14.0)).strength.tolerances
+    assert [rule.plus_minus_percent for rule in touching] == [1.5]
+    # what may be below 1.2 % vol and what may be above, Regulation (EU) No 1169/2011, Annex XII
+    weak = facts("eu", abv_percent=Span(1.1, 0.9, 1.3)).strength.tolerances
+    assert [(rule.plus_minus_percent, rule.declared_percent) for rule in weak] == [(1.0, 1.3), (0.3, 1.3)]
+
+
+def test_interval_and_tolerance_have_lines_and_sources_of_their_own() -> None:
+    """27 CFR 24.257(a)(3); FDA CPG Sec. 510.450 for what lies below 7 % vol."""
+    lines = {line.text: line for line in facts(abv_percent=Span(5.5, 5.1, 5.9)).label_text}
+    interval = lines["Alcohol about 5.5 % vol (5.1 to 5.9)."]
+    assert interval.source_id == "our_default"
+    assert "90 % interval" in interval.because
+    (tolerance,) = (line for words, line in lines.items() if "±0.75 % vol" in words)
+    assert tolerance.source_id == "cfr27_24_257"
+    assert "27 CFR 24.257(a)(3)" in tolerance.because
+    (side,) = (line for words, line in lines.items() if words.startswith("Below 7 % vol"))
+    assert side.source_id == "fda_cpg_510_450"
+    assert "7 % vol or more" in text(facts(abv_percent=Span.exact(7.0)))
+    assert "Below or above 7 % vol" in text(facts(abv_percent=Span(6.8, 6.4, 7.2)))
+    assert "7 % vol" not in text(facts("none"))
+    assert "±" not in text(facts("none"))
+
+
+@pytest.mark.parametrize(
+    ("market", "source"), [("us", "cfr27_16_21"), ("eu", "common_practice"), ("none", "common_practice")]
+)
+def test_for_adults_by_the_law_of_the_market(market: str, source: str) -> None:
+    (line,) = (line for line in facts(market).label_text if "adults of legal age" in line.text)
+    assert line.source_id == source
+    assert ("16.21" in line.because) == (market == "us")
+
+
+def test_sulfites_are_named_once() -> None:
+    """27 CFR 4.32(e): 10 ppm; below, planned salts are among the ingredients."""
+
+    def named(**change: Any) -> list[str]:
+        return [line.text for line in facts(**change).label_text if "sulfites" in line.text]
+
+    assert named(total_so2_mg_per_l=30.0) == ["Contains sulfites."]
+    assert named(total_so2_mg_per_l=None, hurdles=("sulfite", "sorbate")) == ["Contains sulfites."]
+    assert named(total_so2_mg_per_l=None, free_so2_mg_per_l=4.0) == ["Contains sulfites (total not measured)."]
+    (below,) = named(total_so2_mg_per_l=9.0)
+    assert below.startswith("Contains: ")
+    # a salt that was stated and did not count is in the drink all the same
+    assert named(total_so2_mg_per_l=None, hurdles=("sulfite",), held=()) == ["Contains sulfites."]
+
+
+def test_only_a_hurdle_that_held_spares_the_refrigerator() -> None:
+    """Pathogens of raw juice: 21 CFR 120.24."""
+    raw = (held("orange_juice", treatment="raw"),)
+    short = text(facts(hurdles=("pasteurised",), held=(), holds=raw))
+    assert "refrigerator" in short
+    assert "Holds raw juice" in short
+    killed = text(facts(hurdles=("pasteurised",), held=("pasteurised",), holds=raw))
+    assert "refrigerator" not in killed
+    assert "Holds raw juice" not in killed
+
+
+def test_a_keg_is_poured_by_the_glass() -> None:
+    keg = facts(serving_ml=None, container_ml=19000.0, sugar_g_per_l=Span.exact(60.0), abv_percent=Span.exact(9.0))
+    assert keg.serving_ml == 330.0
+    assert any(a.what == "serving" and "glass" in a.value for a in keg.assumed)
+    (hidden,) = (c.text for c in keg.cautions if c.code == "strength_hidden_by_sweetness")
+    # 330 mL at 9 % vol are 29.7 mL of alcohol, 1.67 US drinks of 17.7 mL (computed)
+    assert "up to 1.7 US standard drinks in one serving" in hidden
+    bottle = facts(serving_ml=None, container_ml=750.0, sugar_g_per_l=Span.exact(60.0))
+    (hidden,) = (c.text for c in bottle.cautions if c.code == "strength_hidden_by_sweetness")
+    assert "US standard drinks in it" in hidden
+    assert bottle.serving_ml == 750.0
+    assert facts(serving_ml=None, container_ml=19000.0, system="us").serving_ml == 355.0
+    assert facts(serving_ml=None, container_ml=200.0, from_keg=True).serving_ml == 200.0
+
+
 def test_sulfite_by_what_is_known() -> None:
     """27 CFR 4.32(e): 10 ppm of total sulfur dioxide; free sulfur dioxide is part of it."""
     unknown = facts(total_so2_mg_per_l=None, free_so2_mg_per_l=None)
@@ -320,9 +425,10 @@ def test_any_drink(abv: float, spread: float, sugar: float, volume: float, marke
     assert (serving.energy_kcal, serving.sugar_g) == (container.energy_kcal, container.sugar_g)
     assert serving.energy_low_kcal <= serving.energy_kcal <= serving.energy_high_kcal
     assert serving.energy_us_kcal >= serving.energy_kcal - 0.02
+    assert found.strength.abv_percent == pytest.approx(abv, abs=0.1001)
     for rule in found.strength.tolerances:
-        assert rule.low <= found.strength.abv_percent + 0.051
-        assert rule.high >= found.strength.abv_percent - 0.051
+        assert rule.low <= rule.declared_percent <= rule.high
+        assert rule.declared_percent == pytest.approx(round(rule.declared_percent, 1), abs=1e-12)
         assert rule.high - rule.low <= 2.0 * rule.plus_minus_percent + 0.011
     for line in found.lines:
         if line.position == "below":

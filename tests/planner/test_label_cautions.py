@@ -100,8 +100,45 @@ CAUTIONS: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
         {"sugar_g_per_l": Span.exact(60.0), "container_ml": 750.0},
         {"sugar_g_per_l": Span.exact(60.0), "container_ml": 330.0},
     ),
+    # 5.5 % vol: 1.02 US drinks in 330 mL and 1.55 in 500 mL; a keg is not drunk at once
+    (
+        "strength_hidden_by_sweetness",
+        {"sugar_g_per_l": Span.exact(60.0), "container_ml": 20000.0, "serving_ml": 500.0},
+        {"sugar_g_per_l": Span.exact(60.0), "container_ml": 20000.0, "serving_ml": None},
+    ),
+    (
+        "strength_hidden_by_sweetness",
+        {"sugar_g_per_l": Span.exact(60.0), "container_ml": 1000.0, "serving_ml": None},
+        {"sugar_g_per_l": Span.exact(60.0), "container_ml": 1000.0, "serving_ml": None, "from_keg": True},
+    ),
+    # the bad end of the strength counts in a serving too: 1.5 US drinks are 26.6 mL of alcohol
+    (
+        "strength_hidden_by_sweetness",
+        {"sugar_g_per_l": Span.exact(60.0), "abv_percent": Span(7.9, 7.6, 8.2), "container_ml": 20000.0},
+        {"sugar_g_per_l": Span.exact(60.0), "abv_percent": Span(7.9, 7.8, 8.0), "container_ml": 20000.0},
+    ),
     ("grapefruit_and_medicines", {"holds": (held("grapefruit_juice"),)}, {"holds": (held("orange_juice"),)}),
-    ("raw_juice", {"holds": (held("orange_juice", treatment="raw"),)}, {"holds": (held("orange_juice"),)}),
+    (
+        "raw_juice",
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ()},
+        {"holds": (held("orange_juice"),), "hurdles": ()},
+    ),
+    # heat of the whole that held kills what raw juice can carry; heat that fell short, a filter or cold do not
+    (
+        "raw_juice",
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised",), "held": ()},
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised",), "held": ("pasteurised",)},
+    ),
+    (
+        "raw_juice",
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("sterile_filtered", "cold")},
+        {"holds": (held("orange_juice", treatment="raw"),)},
+    ),
+    (
+        "raw_juice_after_stabilising",
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("sulfite",), "held": ()},
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised", "sulfite")},
+    ),
     (
         "raw_juice_after_stabilising",
         {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("sulfite", "sorbate")},

@@ -8,10 +8,11 @@ from math import hypot
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from service.api.reading import Reader
 from service.api.reading_losses import losses_from
-from service.api.requests_losses import JarTestIn, LossesIn
+from service.api.requests_losses import JarTestIn, LossesIn, LossesOfTheBaseIn
 from service.catalogue.lookup import get_ingredient
 from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
 from service.planner.asked import AdditionAsked
@@ -36,7 +37,7 @@ LOSSES = st.builds(
 
 
 def read(**given: object) -> Losses:
-    return losses_from(LossesIn.model_validate(given), Reader())
+    return losses_from(LossesOfTheBaseIn.model_validate(given), Reader())
 
 
 def test_each_part_takes_its_share_of_what_is_left() -> None:
@@ -166,13 +167,38 @@ def test_what_cannot_be_read_is_refused_where_it_stands(given: dict[str, object]
     assert refused.value.pointer == pointer
 
 
+def test_a_bare_share_is_as_stated_and_a_jar_test_is_a_measurement() -> None:
+    stated, jar, guessed = read(settling="10 %"), read(jar_test={"layer": 18, "height": 180}), read(settling="estimate")
+    assert [(one.measured, one.stated) for one in (stated, jar, guessed)] == [
+        (False, True),
+        (True, False),
+        (False, False),
+    ]
+    assert stated.settling == Span.exact(0.1)
+    (part,) = loss_report(Span.exact(20.0), stated).parts
+    assert (part.low, part.high, part.source_id) == (2.0, 2.0, "as_stated")
+    (part,) = loss_report(Span.exact(20.0), jar).parts
+    assert part.low < part.high
+    assert part.source_id == "reading"
+    assert "losses: settling" in {a.what for a in stated.assumed}
+    assert "losses: settling" not in {a.what for a in jar.assumed}
+
+
+def test_a_blend_has_no_lees() -> None:
+    losses = losses_from(LossesIn.model_validate({"racking": "1 %"}), Reader())
+    assert "losses: lees" not in {a.what for a in losses.assumed}
+    assert "losses: lees" in {a.what for a in read(racking="1 %").assumed}
+    with pytest.raises(ValidationError):
+        LossesIn.model_validate({"lees": "4 %"})
+
+
 def test_what_is_left_out_counts_as_nothing_and_is_told() -> None:
     losses = read(lees="4 %", samples="200 mL")
     assert {a.what for a in losses.assumed} == {"losses: racking", "losses: settling", "losses: dead_volume"}
     assert {a.value for a in losses.assumed} == {"none"}
     assert (losses.kept_share, losses.volumes_l) == pytest.approx((0.96, 0.2))
     whole = read(lees="4 %", racking="1 %", settling="20 %", dead_volume="10 fl oz", samples="200 mL")
-    assert not whole.assumed
+    assert [a.what for a in whole.assumed] == ["losses: settling"]
     assert whole.dead_volume_l == pytest.approx(0.2957353, abs=1e-6)  # NIST Handbook 44, App. C: 29.573530 mL/fl oz
     assert JarTestIn(layer=3, height=18).layer == 3
 

@@ -9,17 +9,21 @@ import pytest
 from service.catalogue.loader import sources
 from tests.planner.must_cases import ask, backwards, codes, light
 
+YEAST_MATTER: dict[str, Any] = {"name": "autolysed yeast"}
+AT_LIMIT: dict[str, Any] = {"nitrogen": {"demand": 2.0}}
 CASES: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     (
         "phosphates_over_limit",
-        {"nitrogen": {"demand": 2.0}},
-        {"nitrogen": {"demand": 2.0, "sources": [{"name": "autolysed yeast"}]}},
+        {"nitrogen": {"sources": [{"name": "DAP", "amount": "19.3 g"}]}},
+        {"nitrogen": {"sources": [{"name": "DAP", "amount": "19.1 g"}]}},
     ),
+    ("phosphates_over_limit", {"nitrogen": {"sources": [{"name": "DAP", "amount": "25 g"}]}}, AT_LIMIT),
     (
         "phosphates_over_limit",
-        {"nitrogen": {"demand": 2.0, "sources": [{"name": "unknown salt", "nitrogen_percent": 12}]}},
-        {"nitrogen": {"demand": 2.0, "sources": [{"name": "unknown", "nitrogen_percent": 12, "organic": True}]}},
+        {"nitrogen": {"sources": [{"name": "unknown salt", "nitrogen_percent": 12, "amount": "25 g"}]}},
+        {"nitrogen": {"sources": [{"name": "unknown", "nitrogen_percent": 12, "organic": True, "amount": "25 g"}]}},
     ),
+    ("nitrogen_short", AT_LIMIT, {"nitrogen": {"demand": 2.0, "sources": [{"name": "DAP"}, YEAST_MATTER]}}),
     (
         "excess_nitrogen",
         {"nitrogen": {"sources": [{"name": "DAP", "amount": "15 g"}]}},
@@ -97,7 +101,97 @@ def test_gas_of_a_whole_batch() -> None:
     assert litres == pytest.approx(570.0, rel=0.02)
 
 
-def test_what_to_take_beyond_the_limit() -> None:
-    text = light(nitrogen={"demand": 2.0}).nitrogen.text
-    assert "19.2 g of phosphates" in text
-    assert "of autolysed yeast of 4.5 % nitrogen" in text
+LIMIT_G_PER_L = 8.0 * 453.59237 / 3785.411784
+"""27 CFR 24.246, 2015 edition: 8 lb of mono- and diammonium phosphate in 1000 gal; NIST Handbook 44, Appendix C."""
+
+STRONG: dict[str, Any] = {"potential_abv_percent": 16, "volume": "20 L", "volume_is": "final"}
+
+
+@pytest.mark.parametrize(
+    "nitrogen",
+    [
+        {"demand": 2.0},
+        {"demand": "high"},
+        {"demand": 2.9, "sources": [{"name": "DAP"}, {"name": "MAP"}]},
+        {"demand": 2.9, "sources": [{"name": "DAP"}, {"name": "MAP", "amount": "12 g"}]},
+        {"demand": 2.9, "sources": [{"name": "salt", "nitrogen_percent": 11}, {"name": "autolysed yeast"}]},
+    ],
+)
+@pytest.mark.parametrize("strong", [False, True])
+def test_nothing_proposes_phosphates_beyond_their_limit(nitrogen: dict[str, Any], strong: bool) -> None:
+    """Doses, feeds, steps and shopping, by the figures and by the words."""
+    plan = ask(**STRONG, nitrogen=nitrogen) if strong else light(nitrogen=nitrogen)
+    litres = plan.predicted.volume.value
+    salts = {d.name for d in plan.nitrogen.doses if d.phosphate is not False}
+    assert not any(limit.exceeded for limit in plan.nitrogen.limits)
+    assert "phosphates_over_limit" not in codes(plan)
+    for fed in (
+        sum(d.mass_g for d in plan.nitrogen.doses if d.name in salts),
+        sum(f.mass_g for f in plan.feeds if f.source in salts),
+        sum(float(f.amount_text.removesuffix(" g")) for f in plan.feeds if f.source in salts),
+        sum(line.mass_g or 0.0 for line in plan.shopping if line.what in salts),
+        sum(float(line.amount_text.removesuffix(" g")) for line in plan.shopping if line.what in salts),
+    ):
+        assert 0.0 < fed <= LIMIT_G_PER_L * litres
+    lacking = plan.nitrogen.need_mg_per_l - plan.nitrogen.added_mg_per_l
+    assert plan.nitrogen.short_mg_per_l == pytest.approx(lacking if lacking >= 0.5 else 0.0, abs=0.02)
+    assert ("nitrogen_short" in codes(plan)) is (lacking > 1.0)
+
+
+def test_yeast_matter_brings_what_phosphates_may_not() -> None:
+    both = light(original_gravity=1.09, nitrogen={"demand": 2.9, "sources": [{"name": "DAP"}, YEAST_MATTER]})
+    doses = {dose.name: dose for dose in both.nitrogen.doses}
+    assert doses["DAP"].at_limit
+    assert doses["DAP"].g_per_l == pytest.approx(LIMIT_G_PER_L, abs=1e-4)
+    assert both.nitrogen.added_mg_per_l == pytest.approx(both.nitrogen.need_mg_per_l, abs=0.02)
+    assert "comes from yeast matter" in both.nitrogen.text
+    even = light(nitrogen={"demand": 1.25, "sources": [{"name": "DAP"}, YEAST_MATTER]})
+    assert [dose.at_limit for dose in even.nitrogen.doses] == [False, False]
+    assert even.nitrogen.doses[0].nitrogen_mg_per_l == pytest.approx(even.nitrogen.doses[1].nitrogen_mg_per_l, abs=0.01)
+
+
+def test_what_is_missing_at_the_limit_is_told() -> None:
+    """Computed: 0.9586 g/L of the diammonium salt bring 203.4 mg/L (28.014/132.06)."""
+    plan = light(**AT_LIMIT)
+    missing = plan.nitrogen.need_mg_per_l - 1000.0 * 0.9586 * 28.014 / 132.06
+    assert plan.nitrogen.short_mg_per_l == pytest.approx(missing, abs=0.05)
+    (short,) = (c for c in plan.cautions if c.code == "nitrogen_short")
+    assert short.text.startswith(f"{missing:.0f} of {plan.nitrogen.need_mg_per_l:.0f} mg/L")
+    assert f"{missing / 45.0:.2g} g/L of yeast nutrient (4.5 % nitrogen)" in short.text
+    assert "Phosphates stop at their limit of 0.96 g/L" in plan.nitrogen.text
+    assert f"{20.0 * missing / 45.0:.1f} g of a yeast nutrient" in plan.nitrogen.text
+    assert "Phosphates stop" not in light().nitrogen.text
+
+
+def test_an_amount_above_the_limit_stops_and_is_fed_to_nobody() -> None:
+    sources = [{"name": "DAP", "amount": "25 g"}, {"name": "autolysed yeast", "amount": "20 g"}]
+    plan = light(nitrogen={"sources": sources})
+    (over,) = (c for c in plan.cautions if c.code == "phosphates_over_limit")
+    assert over.level == "stop"
+    assert {feed.source for feed in plan.feeds} == {"autolysed yeast"}
+    assert "DAP" not in {line.what for line in plan.shopping}
+    assert [step.do.split(":")[0] for step in plan.steps if "DAP" in step.do] == ["Do not add the DAP"]
+    assert not any("DAP" in step.amount_text for step in plan.steps)
+    assert "no feed holds it" in plan.nitrogen.text
+    less = light(nitrogen={"sources": [{"name": "DAP", "amount": "9 g"}]})
+    assert {feed.source for feed in less.feeds} == {"DAP"}
+    assert not any("Do not add" in step.do for step in less.steps)
+
+
+def test_a_strong_must_has_the_feeds_that_its_caution_names() -> None:
+    """Common practice, no source: more and smaller portions, all of them inside the first third of the sugar."""
+    strong, plain = (ask(original_gravity=g, volume="20 L", volume_is="final") for g in (1.115, 1.100))
+    assert len({feed.stage for feed in strong.feeds}) == 4
+    assert len({feed.stage for feed in plain.feeds}) == 2
+    assert {feed.not_below_gravity for feed in strong.feeds} == {strong.ferment.sugar_break_gravity}
+    assert sum(feed.mass_g for feed in strong.feeds) == pytest.approx(strong.nitrogen.doses[0].mass_g, abs=1e-3)
+    assert [s.wait_min_h for s in strong.steps if s.do.startswith("Feed")] == [12.0, 24.0, 24.0, 12.0]
+    (caution,) = (c for c in strong.cautions if c.code == "strong_must")
+    assert "four small feeds" in caution.text
+
+
+def test_a_source_of_unknown_kind_is_told_to_count_as_phosphate() -> None:
+    for organic, told in ((None, True), (True, False), (False, True)):
+        source = {"name": "meadow mix", "nitrogen_percent": 8}
+        source |= {} if organic is None else {"organic": organic}
+        assert ("meadow mix: kind" in {a.what for a in light(nitrogen={"sources": [source]}).assumed}) is told

@@ -170,7 +170,7 @@ def _stabilising(asked: FiningAsked, after: VolumeAfter) -> NextCall | None:
 
 
 def _packaging(asked: FiningAsked, dosed: Sequence[Judged], volume_l: Span, after: VolumeAfter) -> NextCall | None:
-    """The same drink, as it was sent, less the lees of what is proposed."""
+    """The same drink, as it was sent; what is proposed settles from it."""
     sent = {name: asked.sent[name] for name in _THE_DRINK if name in asked.sent}
     if not sent:
         return None
@@ -181,8 +181,8 @@ def _packaging(asked: FiningAsked, dosed: Sequence[Judged], volume_l: Span, afte
         body["fining_agents"] = [one.agent.name for one in dosed]
         replace.append("/fining_agents")
     if any(one.agent.lees_percent is not None for one in dosed):
-        body["losses"] = {"lees": f"{max(lees_percent, 0.0):.3g} %"}
-        replace.append("/losses/lees")
+        body["losses"] = {"settling": f"{max(lees_percent, 0.0):.3g} %"}
+        replace.append("/losses/settling")
     if asked.market is not None:
         body["market"] = asked.market
     return call(

@@ -26,6 +26,9 @@ class StrengthTolerance:
 
     applies_to: str
     """The class of drink that the rule speaks of."""
+    declared_percent: float
+    """Declared strength that it is reckoned with [% vol]: that of the label, or the nearest one of its class where the
+    interval alone reaches into it."""
     plus_minus_percent: float
     """Tolerance [% vol]."""
     low: float
@@ -51,13 +54,14 @@ class LabelStrength:
     __pydantic_config__ = SHOWN
 
     abv_percent: float
-    """One decimal [% vol at 20 °C]."""
+    """One decimal, not rounded over a line of the market [% vol at 20 °C]."""
     low: float
     """Lower end of the 90 % interval [% vol]."""
     high: float
     """Upper end [% vol]."""
     tolerances: tuple[StrengthTolerance, ...]
-    """What the market allows; empty without a market. Where two classes are possible, both."""
+    """What the market allows; empty without a market. Where two classes are possible, by the name of the drink or by
+    the interval of its strength, both; that of the strength itself comes first."""
     text: str
     """The same in words."""
 
@@ -130,6 +134,8 @@ class DrinksIn:
     """What one drink is."""
     per_serving: float | None
     """In a serving; null without one."""
+    serving_high: float | None
+    """In a serving, by the upper end of the strength."""
     per_container: float | None
     """In a container; null without one."""
     container_low: float | None

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Final
 
 from service.chemistry.dyes import dye_named
 from service.chemistry.sorbate import sorbic_limit
 from service.chemistry.sulfite_limits import LegalClass, Market, sulfite_limits
-from service.model.lot_class import JUICE_ROW
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution
 from service.planner.asked import Circumstances
-from service.planner.cautions import juice_and_spirit_cautions, raw_juice, sorted_once
+from service.planner.cautions import sorted_once
 from service.planner.drink import Drink
 from service.planner.label.allergens import unknown_agents
 from service.planner.label.answers import (
@@ -31,6 +30,7 @@ from service.planner.label.rules import (
     holds_citrus,
     us_acid_limit_g_per_l,
 )
+from service.planner.raw_juice import juice_cautions
 
 HIDING_SUGAR_G_PER_L: Final = 35.0
 """Sugar that hides the taste of alcohol (our default: about that of a lightly sweetened soft drink)."""
@@ -60,6 +60,8 @@ def label_cautions(
     strength: LabelStrength,
     lines: tuple[ClassLine, ...],
     drinks: tuple[DrinksIn, ...],
+    poured: bool,
+    held: Collection[str],
     juice: JuiceDeclared | None,
     sulfites: SulfiteStated,
     allergens: tuple[AllergenFound, ...],
@@ -67,7 +69,8 @@ def label_cautions(
     colours: tuple[str, ...],
     agents: tuple[str, ...],
 ) -> tuple[Caution, ...]:
-    """All cautions of a label, `stop` first, each once."""
+    """All cautions of a label, `stop` first, each once; `poured` from a container that nobody drinks at once, `held`
+    the hurdles that counted."""
     found = [
         *_limits(drink, market),
         *_strength(strength, lines),
@@ -75,8 +78,8 @@ def label_cautions(
         *_made_from(allergens, animal, colours, agents),
         *_acid(drink, market),
         *_juice(juice),
-        *_hidden(drink, drinks),
-        *_ingredients(drink, circumstances),
+        *_hidden(drink, drinks, poured),
+        *juice_cautions(drink, circumstances.intended.hurdles, held),
     ]
     if drink.abv_percent.value > 0.0:
         found.append(ALCOHOL)
@@ -225,26 +228,20 @@ def _juice(juice: JuiceDeclared | None) -> Iterator[Caution]:
     )
 
 
-def _hidden(drink: Drink, drinks: tuple[DrinksIn, ...]) -> Iterator[Caution]:
+def _hidden(drink: Drink, drinks: tuple[DrinksIn, ...], poured: bool) -> Iterator[Caution]:
+    """A bottle is drunk by the bottle; a keg or a large container, from which it is poured, by the serving."""
     us = next((d for d in drinks if d.size == "us"), None)
     if us is None or drink.sugar_g_per_l.high < HIDING_SUGAR_G_PER_L:
         return
-    most = max(us.per_serving or 0.0, us.container_high or 0.0)
+    by_serving = (us.serving_high or 0.0, "in one serving")
+    by_container = (0.0, "") if poured else (us.container_high or 0.0, "in it")
+    most, where = max(by_container, by_serving, key=lambda one: one[0])
     if most < _MANY_DRINKS:
         return
     yield Caution(
         "strength_hidden_by_sweetness",
         "warning",
-        f"It tastes milder than it is: up to {most:.1f} US standard drinks at a time. Write that on it, keep it from "
+        f"It tastes milder than it is: up to {most:.1f} US standard drinks {where}. Write that on it, keep it from "
         "children, no driving.",
         OUR_DEFAULT,
     )
-
-
-def _ingredients(drink: Drink, circumstances: Circumstances) -> Iterator[Caution]:
-    stabilised = bool({"sulfite", "sorbate"} & set(circumstances.intended.hurdles))
-    for held in drink.holds:
-        yield from juice_and_spirit_cautions(held.ingredient, held.ingredient.id, held.treatment, stabilised=stabilised)
-    for lot in drink.lots:
-        if lot.lot.lot_class in JUICE_ROW:
-            yield raw_juice(lot.lot.name, "of unknown treatment")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from math import isfinite
 from typing import Final
 
@@ -26,6 +27,11 @@ from service.planner.label.figures import (
 from service.planner.label.lines import ESTIMATE, contents_of, label_lines
 from service.planner.label.rules import rules_of
 
+DRUNK_AT_ONCE_ML: Final = 1000.0
+"""A container larger than this is poured from (our default)."""
+GLASS_ML: Final = 330.0
+GLASS_US_ML: Final = 355.0
+"""A glass poured from a keg or a large container, where no serving was stated (our default; 12 US fl oz)."""
 _MOST_ML: Final = 1e6
 _MOST_NAMES: Final = 50
 
@@ -39,14 +45,17 @@ def label_facts(
     *,
     colours: tuple[str, ...] = (),
     fining_agents: tuple[str, ...] = (),
+    from_keg: bool = False,
+    held: Collection[str] | None = None,
 ) -> LabelFacts:
     """What a label could say of a drink.
 
     E = 7·7.8924·ABV + 4·sugar + 3·acid in kcal/L by the factors of EU labels, and all other components by theirs
 
-    Parameters: drink; market, us, eu or none; serving_ml [mL], None where it is that of the container; container_ml
-        [mL], None where it is not known; circumstances, of which hurdles, storage and system matter; colours and
-        fining_agents that went in, in the caller's words.
+    Parameters: drink; market, us, eu or none; serving_ml [mL], None where it is that of the container, or a glass
+        of it where it is a keg or larger than 1 L; container_ml [mL], None where it is not known; circumstances, of
+        which hurdles as stated and system matter; colours and fining_agents that went in, in the caller's words;
+        from_keg, whether the container is a keg; held, the hurdles that counted (None: all that were stated).
     Returns: LabelFacts, an estimate and no laboratory analysis.
     Raises: InputError for a market that is not on file; OutOfRangeError for a volume that is none.
     Validity: figures as good as the drink's; rules as of the editions named, in our words. Local law decides.
@@ -63,12 +72,17 @@ def label_facts(
     ('933 kJ / 222 kcal', '29 g sugar')
     """
     where = _market(market)
+    counted = circumstances.intended.hurdles if held is None else tuple(held)
     for volume, pointer in ((serving_ml, "/serving"), (container_ml, "/containers")):
         if volume is not None and not (isfinite(volume) and 0.0 < volume <= _MOST_ML):
             raise OutOfRangeError(f"A volume lies above 0 and up to {_MOST_ML / 1000.0:g} L: check it.", pointer)
     if len(colours) > _MOST_NAMES or len(fining_agents) > _MOST_NAMES:
         raise InputError(f"At most {_MOST_NAMES} colours and {_MOST_NAMES} fining agents can be named.")
-    serving = container_ml if serving_ml is None else serving_ml
+    poured = container_ml is not None and (from_keg or container_ml > DRUNK_AT_ONCE_ML)
+    serving = serving_ml
+    if serving is None:
+        glass = GLASS_US_ML if circumstances.system == "us" else GLASS_ML
+        serving = min(glass, container_ml) if poured and container_ml is not None else container_ml
     strength = strength_of(drink, where)
     lines = lines_of(drink, where)
     amounts = amounts_of(drink, where, serving, container_ml)
@@ -85,6 +99,7 @@ def label_facts(
         circumstances,
         contents=contents,
         strength=strength,
+        lines=lines,
         amounts=amounts,
         drinks=drinks,
         juice=juice,
@@ -92,6 +107,7 @@ def label_facts(
         allergens=allergens,
         animal=animal,
         rules=rules,
+        held=counted,
     )
     cautions = label_cautions(
         drink,
@@ -100,6 +116,8 @@ def label_facts(
         strength=strength,
         lines=lines,
         drinks=drinks,
+        poured=poured,
+        held=counted,
         juice=juice,
         sulfites=sulfites,
         allergens=allergens,
@@ -129,7 +147,7 @@ def label_facts(
         text,
         ESTIMATE,
         cautions,
-        _assumed(drink, market, serving_ml, container_ml),
+        _assumed(drink, market, serving_ml, container_ml, serving if poured else None),
         _readings(strength, lines, sulfites),
         tuple(sorted(keys)),
     )
@@ -142,10 +160,13 @@ def _market(name: str) -> Market:
         raise InputError(f"No market is called “{name[:20]}”: choose us, eu or none.", "/market") from error
 
 
-def _assumed(drink: Drink, market: str, serving_ml: float | None, container_ml: float | None) -> tuple[Assumed, ...]:
+def _assumed(
+    drink: Drink, market: str, serving_ml: float | None, container_ml: float | None, glass_ml: float | None
+) -> tuple[Assumed, ...]:
     found = []
     if serving_ml is None and container_ml is not None:
-        found.append(Assumed("serving", "the whole container", "our default", "state the serving"))
+        serving = "the whole container" if glass_ml is None else f"{glass_ml:.0f} mL, a glass poured from it"
+        found.append(Assumed("serving", serving, "our default", "state the serving"))
     if drink.titratable_meq_per_l is None:
         found.append(
             Assumed("acid of the drink", "none, for its energy", "our default: 3 kcal/g too little", "titrate it")

@@ -16,9 +16,10 @@ from service.chemistry.label_rules import (
     EU_EDITION,
     STRENGTH_LINES,
     StrengthRule,
+    declared_abv_percent,
     drinks_in,
     energy_us_kcal,
-    strength_rules,
+    rules_within,
 )
 from service.chemistry.sulfite_limits import EU_DECLARATION, PUBLISHED, US_DECLARATION, Market
 from service.model.contents import together
@@ -59,28 +60,36 @@ def ingredients_of(drink: Drink) -> tuple[tuple[Ingredient, str | None], ...]:
 
 
 def strength_of(drink: Drink, market: Market) -> LabelStrength:
-    """Strength to one decimal, and what the market allows."""
+    """Strength to one decimal on its side of every line of the market, and what the market allows there and wherever
+    its interval reaches."""
     abv = drink.abv_percent
-    declared = round(abv.value, 1)
-    rules = strength_rules(market, declared)
-    shown = f"{declared:.1f} % vol ({abv.low:.1f} to {abv.high:.1f} by what is known)"
+    declared, low, high = declared_of(abv, market)
+    rules = rules_within(market, *(max(strength, 0.0) for strength in (abv.low, abv.value, abv.high)))
+    shown = f"{declared:.1f} % vol ({low:.1f} to {high:.1f} by what is known)"
     told = "; ".join(
-        f"{rule.applies_to} ±{rule.plus_minus_percent:g} % vol ({rule.regulation}, {rule.edition})" for rule in rules
+        f"{rule.applies_to} ±{rule.plus_minus_percent:g} % vol ({rule.regulation}, {rule.edition})" for rule, _ in rules
     )
     text = f"{shown}. {'Allowed: ' + told if told else 'No tolerance on file applies'}."
     return LabelStrength(
         declared,
         round(abv.low, 2),
         round(abv.high, 2),
-        tuple(_tolerance(rule, declared, abv) for rule in rules),
+        tuple(_tolerance(rule, at, abv) for rule, at in rules),
         text,
     )
+
+
+def declared_of(abv: Span, market: Market) -> tuple[float, float, float]:
+    """A strength and the ends of its interval, each to one decimal on its side of every line of the market [% vol]."""
+    value, low, high = (declared_abv_percent(market, max(one, 0.0)) for one in (abv.value, abv.low, abv.high))
+    return value, low, high
 
 
 def _tolerance(rule: StrengthRule, declared: float, abv: Span) -> Tolerance:
     low, high = rule.ends(declared)
     return Tolerance(
         rule.applies_to,
+        declared,
         rule.plus_minus_percent,
         round(low, 2),
         round(high, 2),
@@ -183,6 +192,7 @@ def drinks_of(drink: Drink, serving_ml: float | None, container_ml: float | None
             rule.size,  # type: ignore[arg-type]
             rule.one_drink,
             inside(serving_ml, abv.value, rule.size),
+            inside(serving_ml, abv.high, rule.size),
             inside(container_ml, abv.value, rule.size),
             inside(container_ml, abv.low, rule.size),
             inside(container_ml, abv.high, rule.size),

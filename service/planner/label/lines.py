@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Final
 
-from service.catalogue.records import Category
 from service.chemistry.dyes import dye_named
-from service.chemistry.label_rules import HEALTH_WARNING_FROM_ABV_PERCENT
+from service.chemistry.label_rules import (
+    HEALTH_WARNING_FROM_ABV_PERCENT,
+    US_WINE_FROM_ABV_PERCENT,
+)
 from service.chemistry.sulfite_limits import Market
 from service.model.lot_class import LotClass
 from service.planner.answers import OUR_DEFAULT, PRACTICE
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
-from service.planner.drink import Drink, fermented
+from service.planner.drink import Drink, Span, fermented
 from service.planner.label.allergens import allergen_words
 from service.planner.label.answers import (
     AllergenFound,
+    ClassLine,
     DrinksIn,
     JuiceDeclared,
     LabelAmounts,
@@ -24,11 +27,14 @@ from service.planner.label.answers import (
     RuleStated,
     SulfiteStated,
 )
+from service.planner.label.figures import declared_of
+from service.planner.raw_juice import holds_raw_juice
 
 ESTIMATE: Final = "Figures are estimates by calculation, not a laboratory analysis."
 FERMENTABLE_FROM_G_PER_L: Final = 2.0
 """Sugar that yeast can use from which a closed bottle is told to be kept cold (our default)."""
 LASTING: Final = frozenset({"pasteurised", "sterile_filtered"})
+SULFITES: Final = "sulfites (preservative)"
 
 _CLASS_WORDS: Final = {
     LotClass.MEAD: "honey ferment (mead)",
@@ -60,7 +66,7 @@ def contents_of(
     found = sorted(by_mass, key=lambda name: -by_mass[name])
     hurdles = circumstances.intended.hurdles
     if "sulfite" in hurdles or (drink.total_so2_mg_per_l or 0.0) > 0.0 or (drink.free_so2_mg_per_l or 0.0) > 0.0:
-        found.append("sulfites (preservative)")
+        found.append(SULFITES)
     if "sorbate" in hurdles or (drink.sorbic_acid_mg_per_l or 0.0) > 0.0:
         found.append("sorbic acid (preservative)")
     found += [_colour(name, market) for name in colours]
@@ -91,6 +97,7 @@ def label_lines(
     *,
     contents: tuple[str, ...],
     strength: LabelStrength,
+    lines: tuple[ClassLine, ...],
     amounts: tuple[LabelAmounts, ...],
     drinks: tuple[DrinksIn, ...],
     juice: JuiceDeclared | None,
@@ -98,19 +105,27 @@ def label_lines(
     allergens: tuple[AllergenFound, ...],
     animal: tuple[str, ...],
     rules: tuple[RuleStated, ...],
+    held: Collection[str],
 ) -> tuple[LabelLine, ...]:
-    """All lines, in the order of a label."""
+    """All lines, in the order of a label; `held` the hurdles that counted."""
     alcoholic = drink.abv_percent.high >= HEALTH_WARNING_FROM_ABV_PERCENT
     found = [LabelLine("Name: …   Batch: …   Filled on: …", "so that a batch can be found again", PRACTICE)]
-    if contents:
-        found.append(LabelLine(f"Contains: {'; '.join(contents)}.", "the ingredients as told", PRACTICE))
-    found += _measured(market, circumstances, strength, amounts, drinks)
+    # sulfites have a line of their own wherever they are or may be due
+    named = [one for one in contents if one != SULFITES or sulfites.due == "no"]
+    if named:
+        found.append(LabelLine(f"Contains: {'; '.join(named)}.", "the ingredients as told", PRACTICE))
+    found += _measured(drink.abv_percent, market, circumstances, strength, lines, amounts, drinks)
     if juice is not None and juice.percent > 0.0 and market is not Market.EU:
         found.append(LabelLine(f"{juice.text.capitalize()}.", _by(juice.regulation, juice.edition), juice.source_id))
     if sulfites.due != "no":
+        unsure = (
+            "Contains sulfites (total not measured)."
+            if SULFITES in contents
+            else "May contain sulfites (not measured)."
+        )
         found.append(
             LabelLine(
-                "Contains sulfites." if sulfites.due == "yes" else "May contain sulfites (not measured).",
+                "Contains sulfites." if sulfites.due == "yes" else unsure,
                 _by(sulfites.regulation, sulfites.edition),
                 sulfites.source_id,
             )
@@ -130,14 +145,16 @@ def label_lines(
         for rule in rules
         if rule.topic == "colour named"
     ]
-    found += _keeping(drink, circumstances)
+    found += _keeping(drink, held)
     if alcoholic:
         found.append(
             LabelLine(
                 "For adults of legal age only. Not in pregnancy. Not before driving or work with machines. "
                 "Keep from children: it tastes milder than it is.",
-                "alcohol; after the government's warning, 27 CFR 16.21",
-                "cfr27_16_21",
+                "alcohol; after the government's warning, 27 CFR 16.21"
+                if market is Market.US
+                else "alcohol; common practice, local law decides",
+                "cfr27_16_21" if market is Market.US else PRACTICE,
             )
         )
     if alcoholic and market is Market.US:
@@ -158,21 +175,36 @@ def _by(regulation: str, edition: str) -> str:
     return f"{regulation}, {edition}"
 
 
+_SIDES: Final = {
+    "below": "Below 7 % vol: food law rules this label.",
+    "straddled": "Below or above 7 % vol: have it measured before food law or wine law is followed here.",
+    "above": "7 % vol or more: food law alone no longer rules this label.",
+}
+
+
 def _measured(
+    abv: Span,
     market: Market,
     circumstances: Circumstances,
     strength: LabelStrength,
+    lines: tuple[ClassLine, ...],
     amounts: tuple[LabelAmounts, ...],
     drinks: tuple[DrinksIn, ...],
 ) -> Iterator[LabelLine]:
     """Strength, drinks, energy and sugar, each with what is not known of it."""
-    narrowest = min(strength.tolerances, key=lambda t: t.plus_minus_percent, default=None)
-    because = "the 90 % interval of the strength"
-    if narrowest is not None:
-        because = f"tolerance ±{narrowest.plus_minus_percent:g} % vol, {_by(narrowest.regulation, narrowest.edition)}"
-    source = OUR_DEFAULT if narrowest is None else narrowest.source_id
-    text = f"Alcohol about {strength.abv_percent:.1f} % vol ({strength.low:.1f} to {strength.high:.1f})."
-    yield LabelLine(text, because, source)
+    declared, low, high = declared_of(abv, market)
+    text = f"Alcohol about {declared:.1f} % vol ({low:.1f} to {high:.1f})."
+    yield LabelLine(text, "the 90 % interval of the strength, by what is known of it", OUR_DEFAULT)
+    for rule in strength.tolerances:
+        yield LabelLine(
+            f"Strength within ±{rule.plus_minus_percent:g} % vol as {rule.applies_to}: declared as "
+            f"{rule.declared_percent:.1f}, from {rule.low:g} to {rule.high:g}.",
+            f"tolerance of {_by(rule.regulation, rule.edition)}",
+            rule.source_id,
+        )
+    if market is Market.US and abv.high >= HEALTH_WARNING_FROM_ABV_PERCENT:
+        (line,) = (line for line in lines if line.at_abv_percent == US_WINE_FROM_ABV_PERCENT)
+        yield LabelLine(_SIDES[line.position], _by(line.regulation, line.edition), line.source_id)
     wanted = _size(market, circumstances)
     told = next((d for d in drinks if d.size == wanted and d.per_container is not None), None)
     if told is not None and told.container_high is not None:
@@ -200,9 +232,9 @@ def _size(market: Market, circumstances: Circumstances) -> str:
     return "uk" if circumstances.system == "imperial" else "who"
 
 
-def _keeping(drink: Drink, circumstances: Circumstances) -> Iterator[LabelLine]:
+def _keeping(drink: Drink, held: Collection[str]) -> Iterator[LabelLine]:
     if drink.fermentable_sugar_g_per_l.high > FERMENTABLE_FROM_G_PER_L and fermented(drink):
-        lasting = LASTING & set(circumstances.intended.hurdles)
+        lasting = LASTING & set(held)
         if not lasting:
             yield LabelLine(
                 "Keep in the refrigerator, drink by …: it may ferment again and build pressure when warm.",
@@ -214,7 +246,7 @@ def _keeping(drink: Drink, circumstances: Circumstances) -> Iterator[LabelLine]:
             "a bottle with sugar can hold pressure",
             PRACTICE,
         )
-    if any(held.ingredient.category is Category.JUICE and held.treatment == "raw" for held in drink.holds):
+    if holds_raw_juice(drink, held):
         yield LabelLine(
             "Holds raw juice: not for children, the pregnant, the old or the ill.", "21 CFR 120.24", "cfr21_120_24"
         )

@@ -26,6 +26,11 @@ from service.planner.work import Appointment, NextCall, WorkStep
 Outcome = Literal["targets_met", "as_given", "nearest_measurable", "targets_clash", "no_plan_found"]
 
 
+Stage = Literal[
+    "end of lag", "a day after the first feed", "two days after the first feed", "before one third of the sugar is gone"
+]
+
+
 @dataclass(frozen=True, slots=True)
 class Expected:
     """A figure that is expected, with the least and the most that practice leaves open; no 90 % interval."""
@@ -127,6 +132,8 @@ class NutrientDose:
     """Whether it is an ammonium phosphate; null where nothing says so."""
     mark: str
     """Where its share of nitrogen is from."""
+    at_limit: bool
+    """Whether it would be more, were phosphates not held at their limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,8 +142,8 @@ class Feed:
 
     __pydantic_config__ = SHOWN
 
-    stage: Literal["end of lag", "before one third of the sugar is gone"]
-    """When, by what the ferment shows and not by the clock."""
+    stage: Stage
+    """When, by what the ferment shows; a strong must is fed twice more between the two."""
     not_below_gravity: float
     """The gravity that must not have been passed: below it a third of the sugar is gone."""
     source: str
@@ -198,9 +205,11 @@ class Nitrogen:
     need_g: float
     """What is lacking in the whole must [g of nitrogen]."""
     added_mg_per_l: float
-    """What this plan adds [mg/L]."""
+    """What the doses bring [mg/L]."""
+    short_mg_per_l: float
+    """What is still lacking with them [mg/L]; 0 where nothing is."""
     doses: tuple[NutrientDose, ...]
-    """The sources, over all feeds."""
+    """The sources, over all feeds; none of phosphates goes beyond their limit unless its amount was given so."""
     limits: tuple[NutrientLimit, ...]
     """Legal limits."""
     excess_mg_per_l: float
@@ -278,7 +287,8 @@ class MustPlan:
     nitrogen: Nitrogen
     """What the yeast needs."""
     feeds: tuple[Feed, ...]
-    """Each portion of each source, in order; empty where nothing is lacking."""
+    """Each portion of each source, in order; empty where nothing is lacking. Phosphates that were given beyond their
+    limit are left out."""
     yeast: Pitch
     """How much yeast, and what its tolerance says."""
     targets: tuple[TargetReport, ...]

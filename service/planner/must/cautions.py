@@ -12,7 +12,7 @@ from service.planner.answers import ALCOHOL, PRACTICE, Caution
 from service.planner.answers_blend import BlendPlan
 from service.planner.cautions import sorted_once
 from service.planner.must.answers import Ferment, Nitrogen, Pitch
-from service.planner.must.feeds import too_much
+from service.planner.must.feeds import STRONG_GRAVITY, left_out, too_much, yeast_nutrient_g_per_l
 
 HONEY_WINE_BRIX: Final = (13.0, 35.0)
 """A must of honey wine is not thinned below 13 °Bx nor holds more than 35: 27 CFR 24.203, 2015 edition."""
@@ -22,9 +22,6 @@ HONEY_WINE_ABV_PERCENT: Final = 14.0
 
 STRONGEST_YEAST_ABV_PERCENT: Final = 18.0
 """About the most that a strong yeast reaches [% vol] (common practice, no source)."""
-
-STRONG_GRAVITY: Final = 1.110
-"""Above this sugar itself slows yeast, and two feeds are few (judged)."""
 
 _CO2_G_PER_L: Final = 44.0095 / 24.055
 """Carbon dioxide gas at 20 °C and 1 atm [g/L], as an ideal gas."""
@@ -79,9 +76,9 @@ def _nutrients(brew: Brew) -> Iterator[Caution]:
     if limit is not None:
         yield Caution(
             "phosphates_over_limit",
-            "warning",
-            f"{limit.ours_g_per_l:.2f} g/L of ammonium phosphate is above {limit.limit_g_per_l:.2f} "
-            f"({limit.regulation.split(':')[0]}): take the rest as autolysed yeast, and check the current text.",
+            "stop",
+            f"{limit.ours_g_per_l:.3g} g/L of ammonium phosphates were given, above {limit.limit_g_per_l:.2f} "
+            f"({limit.regulation.split(':')[0]}): no feed holds them. Lower their amount; check the current text.",
             limit.source_id,
         )
     if too_much(nitrogen):
@@ -92,15 +89,17 @@ def _nutrients(brew: Brew) -> Iterator[Caution]:
             "drink feeds a second ferment and bacteria.",
             "our_default",
         )
-    if nitrogen.added_mg_per_l < nitrogen.need_mg_per_l - 0.1 * max(nitrogen.need_mg_per_l, 10.0):
+    short = nitrogen.short_mg_per_l
+    at_limit = any(dose.at_limit for dose in nitrogen.doses)
+    if short > 0.1 * max(nitrogen.need_mg_per_l, 10.0) or (at_limit and short >= 1.0):
         yield Caution(
             "nitrogen_short",
             "warning",
-            f"The sources named bring {nitrogen.added_mg_per_l:.0f} of {nitrogen.need_mg_per_l:.0f} mg/L: a must short "
-            "of nitrogen slows, sticks and smells of sulfur.",
+            f"{short:.0f} of {nitrogen.need_mg_per_l:.0f} mg/L of nitrogen are missing: such a must slows, sticks, "
+            f"smells of sulfur. {yeast_nutrient_g_per_l(short):.2g} g/L of yeast nutrient (4.5 % nitrogen) bring it.",
             "mendes_ferreira_2010",
         )
-    if nitrogen.doses:
+    if len(nitrogen.doses) > len(left_out(nitrogen)):
         yield Caution(
             "nutrients_of_food_grade",
             "note",
@@ -153,8 +152,8 @@ def _strength(brew: Brew) -> Iterator[Caution]:
         yield Caution(
             "strong_must",
             "warning",
-            "So much sugar slows yeast by itself: more yeast, more and smaller feeds within the first third, and "
-            "patience; it may stop early.",
+            "So much sugar slows yeast by itself: rather more yeast than less, four small feeds instead of two where "
+            "nitrogen is lacking, and patience; it may stop early.",
             PRACTICE,
         )
 

@@ -22,7 +22,7 @@ from service.planner.must.answers import MustPlan, Outcome
 from service.planner.must.answers_finished import BaseNeeded, FinishedDrink
 from service.planner.must.asked import MustAsked
 from service.planner.must.cautions import Brew, cautions_of
-from service.planner.must.feeds import feeds_of, nitrogen_of, usual_sources, yan_of_must
+from service.planner.must.feeds import STRONG_GRAVITY, feeds_of, left_out, nitrogen_of, usual_sources, yan_of_must
 from service.planner.must.ferment import ferment_of, original_gravity_for
 from service.planner.must.finished import Backwards, backwards, of_the_blend
 from service.planner.must.following import next_calls
@@ -98,7 +98,9 @@ def plan_must(asked: MustAsked) -> MustPlan:
         nitrogen = nitrogen_of(nitrogen_asked, predicted.fermentable_sugar_g_per_l.value, yan, volume, circumstances)
     except ServiceError as error:
         raise error.below("/nitrogen/demand") from error
-    feeds = feeds_of(nitrogen, ferment.sugar_break_gravity, gravity, circumstances)
+    strong = predicted.gravity.high > STRONG_GRAVITY
+    feeds = feeds_of(nitrogen, ferment.sugar_break_gravity, gravity, circumstances, strong=strong)
+    none_of = left_out(nitrogen)
     blend = None if made.back is None else without_searched(made.back.blend)
     sweet_abv = ferment.abv_percent.low if blend is None else blend.predicted.abv_percent.low
     try:
@@ -109,8 +111,9 @@ def plan_must(asked: MustAsked) -> MustPlan:
     alone = honey_alone(materials, masses)
     open_vessel = circumstances.intended.container == "open"
     cautions = cautions_of(Brew(plan, ferment, nitrogen, pitch, alone, blend, open_vessel=open_vessel))
-    steps = steps_of(plan.amounts, gravity, ferment, feeds, pitch, base)
-    bill = bill_of(asked, plan.amounts, () if blend is None else blend.amounts, nitrogen.doses, pitch)
+    steps = steps_of(plan.amounts, gravity, ferment, feeds, pitch, base, none_of)
+    fed = tuple(dose for dose in nitrogen.doses if dose not in none_of)
+    bill = bill_of(asked, plan.amounts, () if blend is None else blend.amounts, fed, pitch)
     outcome: Outcome = plan.outcome
     if outcome == "targets_met" and asked.finished is None and not _aimed(asked):
         outcome = "as_given"
@@ -288,6 +291,16 @@ def _assumed(
         found.append(
             Assumed("source of nitrogen", "diammonium phosphate", "our default", "name yours: nitrogen.sources")
         )
+    found += [
+        Assumed(
+            f"{source.name}: kind",
+            "counts as an ammonium phosphate",
+            "nothing says what it is: the careful side",
+            "its label: organic true for yeast matter",
+        )
+        for source in nitrogen.sources
+        if source.phosphate is None
+    ]
     if nitrogen.must_yan_mg_n_per_l is None:
         found.append(yan)
     if yeast.viable_cells_per_g is None:

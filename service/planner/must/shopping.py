@@ -51,7 +51,7 @@ def bill_of(
 
     An ingredient of both is one line where id, reading and price are the same. The water of the must has no line.
 
-    Parameters: asked; must and blend, their amounts; doses of nutrients; yeast.
+    Parameters: asked; must and blend, their amounts; doses of nutrients that are fed; yeast.
     Returns: Bill.
     """
     circumstances = asked.circumstances
@@ -162,7 +162,7 @@ def _nutrient(dose: NutrientDose, source: NitrogenSource | None, circumstances: 
         None,
         round(dose.mass_g, 3),
         None,
-        weighed(dose.mass_g, circumstances),
+        weighed(dose.mass_g, circumstances, at_most=dose.at_limit),
         None,
         None,
         None if price is None else round(dose.mass_g * price, 4),

@@ -7,15 +7,21 @@ from typing import Final
 
 from service.planner.answers import PRACTICE, Amount, NextReading
 from service.planner.asked import Circumstances
-from service.planner.must.answers import Feed, Ferment, Pitch
+from service.planner.must.answers import Feed, Ferment, NutrientDose, Pitch, Stage
 from service.planner.must.answers_finished import BaseNeeded
-from service.planner.must.feeds import STAGES
+from service.planner.must.feeds import STRONG_STAGES
 from service.planner.work import WorkStep
 
 LAG_H: Final = 12.0
 """End of the lag at the earliest [h]: 12 to 24 h, common practice, no source."""
 
 BETWEEN_FEEDS_H: Final = 12.0
+_WAITS_H: Final[dict[Stage, float]] = {
+    "end of lag": LAG_H,
+    "a day after the first feed": 24.0,
+    "two days after the first feed": 24.0,
+    "before one third of the sugar is gone": BETWEEN_FEEDS_H,
+}
 FERMENT_H: Final = 168.0
 """A light must is not read as finished before a week (common practice, no source)."""
 
@@ -30,13 +36,15 @@ def steps_of(
     feeds: Sequence[Feed],
     pitch: Pitch,
     base: BaseNeeded | None,
+    left_out: Sequence[NutrientDose] = (),
 ) -> tuple[WorkStep, ...]:
     """What to do with a must, from the honey to the racked base.
 
-    Parameters: amounts of the must; gravity expected; ferment, where it ends; feeds; pitch; base, of a finished drink.
+    Parameters: amounts of the must; gravity expected; ferment, where it ends; feeds; pitch; base, of a finished drink;
+        left_out, nutrients that were given beyond their limit.
     Returns: steps.
     """
-    return tuple(_steps(amounts, gravity, ferment, feeds, pitch, base))
+    return tuple(_steps(amounts, gravity, ferment, feeds, pitch, base, left_out))
 
 
 def _steps(
@@ -46,6 +54,7 @@ def _steps(
     feeds: Sequence[Feed],
     pitch: Pitch,
     base: BaseNeeded | None,
+    left_out: Sequence[NutrientDose],
 ) -> Iterator[WorkStep]:
     yield WorkStep(
         "Clean and disinfect; weigh everything. Warm the honey gently in a part of the water, never boil it; stir "
@@ -63,16 +72,24 @@ def _steps(
         "Temperature of the must; an airlock or a loose lid; a quarter of the vessel free for foam.",
         PRACTICE,
     )
-    waits = {STAGES[0]: LAG_H, STAGES[1]: BETWEEN_FEEDS_H}
-    for stage in STAGES:
+    if left_out:
+        yield WorkStep(
+            f"Do not add the {' and '.join(dose.name for dose in left_out)}: what was given is above the limit. Lower "
+            "the amount and ask again.",
+            "",
+            0.0,
+            "",
+            PRACTICE,
+        )
+    for stage in STRONG_STAGES:
         portion = [feed for feed in feeds if feed.stage == stage]
         if portion:
             yield WorkStep(
                 f"Feed, {stage}: {portion[0].how}",
                 "; ".join(f"{feed.source}: {feed.amount_text}" for feed in portion),
-                waits[stage],
+                _WAITS_H[stage],
                 "Foam and a falling gravity show the end of the lag (often 12 to 24 h)."
-                if stage == STAGES[0]
+                if stage == STRONG_STAGES[0]
                 else f"Gravity still above {portion[0].not_below_gravity:.3f}; if it is below, leave this feed out.",
                 PRACTICE,
             )

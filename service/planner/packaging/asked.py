@@ -20,9 +20,6 @@ PARTS: Final[tuple[Part, ...]] = ("fills", "pressure", "gas", "heat", "label")
 DEFAULT_KEG_C: Final = 4.0
 """Temperature of a keg where none was stated (our default)."""
 
-DEFAULT_FILLED_C: Final = 20.0
-"""Temperature of the drink when it is closed up to be heated, where none was stated (our default)."""
-
 
 @dataclass(frozen=True, slots=True)
 class ContainerAsked:
@@ -107,7 +104,15 @@ class PackagingAsked:
     def is_heated(self, container: ContainerAsked) -> bool:
         """Whether a heat treatment is meant for a container: not for kegs, unless there is nothing else."""
         only_kegs = all(other.kind == "keg" for other in self.containers)
-        return self.heat is not None and (container.kind != "keg" or only_kegs)
+        return self.heat is not None and "heat" in self.parts and (container.kind != "keg" or only_kegs)
+
+    def filled_at_c(self, container: ContainerAsked) -> float | None:
+        """Temperature of the drink when a container is closed [°C]: as stated, else of the keg it is filled from."""
+        if self.heat is not None and self.heat.filled_at_c is not None:
+            return self.heat.filled_at_c
+        if container.kind != "keg" and self.gas.from_keg is not None:
+            return self.gas.from_keg.temperature_c
+        return None
 
     def hurdles_of(self, container: ContainerAsked) -> tuple[str, ...]:
         """Hurdles stated, and heat where it is planned for this container."""

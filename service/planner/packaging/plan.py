@@ -16,12 +16,20 @@ from service.planner.label.answers import LabelFacts
 from service.planner.label.cautions import ESTIMATE
 from service.planner.label.facts import label_facts
 from service.planner.packaging.answers import ContainerFill, Figure, PackagedDrink, PackagingPlan
-from service.planner.packaging.asked import DEFAULT_FILLED_C, DEFAULT_KEG_C, ContainerAsked, PackagingAsked
-from service.planner.packaging.closed import CLOSING_NOT_JUDGED, COLD_FILL_C, Held, held_by, keg_gas, worst_heat
+from service.planner.packaging.asked import DEFAULT_KEG_C, ContainerAsked, PackagingAsked
+from service.planner.packaging.closed import (
+    CLOSING_NOT_JUDGED,
+    Held,
+    held_by,
+    keg_disagrees,
+    keg_gas,
+    worst_heat,
+)
 from service.planner.packaging.counted import Counted, counted, fill_words, held_l, name_of, volume_words
 from service.planner.packaging.handed_on import next_calls
 from service.planner.packaging.steps import steps_of
 from service.planner.pressure.answers import HeatReport, KegGas
+from service.planner.pressure.cautions import RAW_JUICE
 from service.planner.pulp import PULP_SOURCE, jar_test_to_read
 from service.planner.refermentation import FERMENTABLE_LIMIT_G_PER_L
 from service.planner.span import Span
@@ -46,12 +54,13 @@ def plan_packaging(asked: PackagingAsked) -> PackagingPlan:
     held = held_by(asked)
     fills = _fills(asked, count, held)
     in_kegs = sum(f.volume_l or 0.0 for f in fills if f.kind == "keg")
-    keg, heat, label = keg_gas(asked, in_kegs), worst_heat(held), _label(asked, fills)
+    keg, heat, label = keg_gas(asked, in_kegs), worst_heat(held), _label(asked, fills, held)
     about_closing = _about_closing(asked, fills, held, keg)
-    stops = [c for c in about_closing if c.level == "stop"]
+    about_label = [] if label is None else _about_label(asked, about_closing, label)
+    stops = [c for c in (*about_closing, *about_label) if c.level == "stop"]
     always = [*([ALCOHOL] if asked.drink.abv_percent.high > 0.0 else []), ESTIMATE]
-    cautions = sorted_once([*about_closing, *(label.cautions if label is not None else ()), *always])
-    steps = steps_of(asked, fills, count, keg, heat, stops)
+    cautions = sorted_once([*about_closing, *about_label, *always])
+    steps = steps_of(asked, fills, count, keg, held, heat, stops)
     judged = "pressure" in asked.parts or bool(stops)
     readings = [r for one in held for r in one.next_reading] + ([] if label is None else list(label.next_reading))
     jar = () if asked.losses is None else jar_test_to_read(asked.losses)
@@ -155,13 +164,14 @@ def _count_text(asked: PackagingAsked, place: int, container: ContainerAsked, co
     return f"{text}."
 
 
-def _label(asked: PackagingAsked, fills: Sequence[ContainerFill]) -> LabelFacts | None:
+def _label(asked: PackagingAsked, fills: Sequence[ContainerFill], held: Sequence[Held]) -> LabelFacts | None:
     """Label facts of the first container that is no keg, else of the first."""
     if "label" not in asked.parts:
         return None
     told = asked.label
     bottle = next((k for k, f in enumerate(fills) if f.kind != "keg" and f.count != 0), 0)
-    intended = replace(asked.circumstances.intended, hurdles=asked.hurdles_of(asked.containers[bottle]))
+    lasting = held[bottle].lasting(asked.hurdles_of(asked.containers[bottle]))
+    intended = replace(asked.circumstances.intended, hurdles=lasting)
     where = replace(asked.circumstances, intended=intended)
     return label_facts(
         asked.drink,
@@ -188,10 +198,21 @@ def _about_closing(
             found.append(caution if everywhere else replace(caution, about=fills[k].name))
     if keg is not None:
         found += keg.cautions
+    two_kegs = keg_disagrees(asked)
+    if two_kegs is not None:
+        found.append(two_kegs)
     sweet = asked.drink.fermentable_sugar_g_per_l.high > FERMENTABLE_LIMIT_G_PER_L
     if sweet and "pressure" not in asked.parts and asked.parts & {"fills", "gas", "heat"}:
         found.append(CLOSING_NOT_JUDGED)
     return [*found, *_vessel(asked), *_part_filled(asked, fills)]
+
+
+def _about_label(asked: PackagingAsked, told: Sequence[Caution], label: LabelFacts) -> list[Caution]:
+    """Cautions of the label but for what closing it up tells of the same: one rule on raw juice, one limit."""
+    codes = {caution.code for caution in told if caution.level == "stop"}
+    if "pressure" in asked.parts:
+        codes |= RAW_JUICE
+    return [caution for caution in label.cautions if caution.code not in codes]
 
 
 def _vessel(asked: PackagingAsked) -> Iterator[Caution]:
@@ -243,7 +264,7 @@ def _assumed(
                 "losses",
                 "none between the drink and its containers",
                 "our default",
-                "give `losses`: lees, settled layer, what stays in pipes, samples",
+                "give `losses`: racking, settled layer, what stays in pipes, samples",
             )
         else:
             yield from asked.losses.assumed
@@ -251,30 +272,26 @@ def _assumed(
             yield Assumed("least part of a fill", "10 %", "our default", "say how little is worth a container")
     for one in held:
         yield from one.assumed
-        yield Assumed(
-            "temperature when it is closed",
-            f"{one.thermal.filled_at_c:g} °C",
-            "as stated" if one.thermal.filled_at_c != COLD_FILL_C else "our default, the careful side for swelling",
-            "a thermometer",
-        )
+        yield _closed_at(asked, one)
     if keg is not None:
         yield from keg.assumed
         if asked.gas.temperature_c is None:
             yield Assumed("temperature of the keg", f"{DEFAULT_KEG_C:g} °C", "our default", "a thermometer")
         if asked.gas.volumes is None and asked.gas.gauge_bar is None:
             yield Assumed("drink in the keg", "stays still", "our default", "ask for volumes of gas")
-    if asked.heat is not None:
-        if asked.heat.filled_at_c is None:
-            yield Assumed(
-                "temperature when it is closed, to be heated",
-                f"{DEFAULT_FILLED_C:g} °C",
-                "our default",
-                "a thermometer",
-            )
-        if "pasteurised" not in asked.circumstances.intended.hurdles:
-            yield Assumed("hurdle", "pasteurised, as `heat` says", "the request", "a log of the coldest spot")
+    if asked.heat is not None and "pasteurised" not in asked.circumstances.intended.hurdles:
+        yield Assumed("hurdle", "pasteurised, as `heat` says", "the request", "a log of the coldest spot")
     if label is not None:
         yield from label.assumed
+
+
+def _closed_at(asked: PackagingAsked, one: Held) -> Assumed:
+    """At which temperature a container is taken to be closed, and who says so."""
+    what, at_c = "temperature when it is closed", f"{one.closed.closed_at_c:g} °C"
+    if one.closed.filled_at_c is None:
+        return Assumed(what, at_c, "our default, the careful side for swelling", "a thermometer")
+    stated = asked.heat is not None and asked.heat.filled_at_c is not None
+    return Assumed(what, at_c, "as stated" if stated else "that of the keg it is filled from", "a thermometer")
 
 
 def _keys(held: Iterable[Held]) -> Iterator[str]:

@@ -9,9 +9,11 @@ from typing import Final
 from service.planner.answers import PRACTICE, Caution
 from service.planner.packaging.answers import ContainerFill
 from service.planner.packaging.asked import PackagingAsked
+from service.planner.packaging.closed import Held, keg_disagrees
 from service.planner.packaging.counted import Counted, volume_words
 from service.planner.pressure.answers import HeatReport, KegGas
 from service.planner.pressure.gas import temperature_words
+from service.planner.pressure.keg import carbonating_steps
 from service.planner.stabilising.blocks import LEAST_DAYS
 from service.planner.work import WorkStep
 
@@ -27,7 +29,7 @@ _ALIVE: Final = frozenset(
         "gravity_falling_in_hold_test",
         "hold_test_too_short",
         "readings_of_gravity_disagree",
-        "raw_juice_after_stabilising",
+        "stabilisers_on_a_moving_ferment",
     }
 )
 SUGAR_CODES: Final = frozenset({"refermentable_sugar_no_hurdle", "hurdle_does_not_hold"})
@@ -37,12 +39,18 @@ _CONTAINER_CODES: Final = frozenset(
     {
         "container_without_rating",
         "pressure_over_rating",
+        "squeezed_headspace",
         "container_full_when_warm",
         "container_full_when_heated",
+        "heated_pressure_over_rating",
         "heating_carbonated",
         "keg_over_pressure",
+        "keg_over_pressure_when_warm",
     }
 )
+
+_HEAT_CODES: Final = frozenset({"container_full_when_heated", "heated_pressure_over_rating", "heating_carbonated"})
+_SALT_CODES: Final = frozenset({"total_so2_over_limit", "sorbic_acid_over_limit"})
 
 
 def steps_of(
@@ -50,19 +58,21 @@ def steps_of(
     fills: Sequence[ContainerFill],
     count: Counted | None,
     keg: KegGas | None,
+    held: Sequence[Held],
     heat: HeatReport | None,
     stops: Sequence[Caution],
 ) -> tuple[WorkStep, ...]:
     """What to do, in order; where something speaks against closing it up, what to do instead.
 
-    Parameters: asked; fills; count, None where fills were not asked for; keg; heat; stops, cautions that forbid it.
+    Parameters: asked; fills; count, None where fills were not asked for; keg; held, what each container holds; heat;
+        stops, cautions that forbid it, those of the label among them.
     Returns: steps.
     """
     if stops:
         return tuple(_instead(stops))
     if count is None or not any(fill.count for fill in fills):
         return tuple(replace(step) for step in keg.steps) if keg is not None and count is None else ()
-    return tuple(_filling(asked, fills, count, keg, heat))
+    return tuple(_filling(asked, fills, count, keg, held, heat))
 
 
 def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
@@ -91,6 +101,37 @@ def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
             "Ask again with the hurdle in `intended.hurdles`, or with `heat`.",
             PRACTICE,
         )
+    if "raw_juice_after_stabilising" in codes:
+        yield WorkStep(
+            "Heat-treat the whole in its containers, or take juice that was: raw juice brings yeast and bacteria back.",
+            "",
+            0.0,
+            "Ask again with `heat`, or with the treatment of the juice.",
+            PRACTICE,
+        )
+    if codes & _SALT_CODES:
+        yield WorkStep(
+            "Thin it with drink that holds none of the salt, then measure it again: nothing takes it out at home.",
+            "",
+            0.0,
+            "Below the limit of the market by a laboratory or a test; ask again with that figure.",
+            PRACTICE,
+        )
+    if "ph_above_4_6" in codes:
+        yield WorkStep(
+            "Acidify it, stir, and measure the pH.", "", 0.0, "Clearly below 4.6, better below 3.8.", PRACTICE
+        )
+    if "vessel_too_small" in codes:
+        yield WorkStep("Split it over two vessels.", "", 0.0, "Each has room to stir.", PRACTICE)
+    if codes & _HEAT_CODES:
+        yield WorkStep(
+            "Heat no container so: leave more headspace, fill less cold, take a lower temperature for longer, or "
+            "containers rated for more; still drink only.",
+            "",
+            0.0,
+            "Ask again with `headspace`, `heat.filled_at`, `heat.temperature` or `rated_pressure`.",
+            PRACTICE,
+        )
     if codes & _CONTAINER_CODES:
         yield WorkStep(
             "Change the containers: ones whose maker states a pressure above what is told, with more headspace.",
@@ -106,6 +147,7 @@ def _filling(
     fills: Sequence[ContainerFill],
     count: Counted,
     keg: KegGas | None,
+    held: Sequence[Held],
     heat: HeatReport | None,
 ) -> Iterator[WorkStep]:
     system = asked.circumstances.system
@@ -145,7 +187,12 @@ def _filling(
         "Squeezed out of air until the drink stands in the neck; a plastic bottle for gassy drinks.",
         PRACTICE,
     )
-    for fill in sorted(used, key=lambda fill: fill.wanted is None):
+    from_keg = asked.gas.from_keg is not None
+    source, others = _keg_steps(asked, keg, held)
+    for fill in sorted(used, key=lambda fill: (from_keg and fill.kind != "keg", fill.wanted is None)):
+        if from_keg and fill.kind != "keg":
+            yield from source
+            source = ()
         amount = f"{fill.count} × {fill.fill_text}"
         if fill.part_filled_ml is not None:
             amount += f", the last with {volume_words(fill.part_filled_ml / 1000.0, system)}"
@@ -157,7 +204,7 @@ def _filling(
             PRACTICE,
         )
     if keg is not None:
-        yield from keg.steps
+        yield from (*source, *others)
     if heat is not None:
         yield from heat.steps[1:]
     yield WorkStep(
@@ -175,6 +222,19 @@ def _filling(
         "Soft as on the first day; gravity of its drink as when it was filled.",
         PRACTICE,
     )
+
+
+def _keg_steps(
+    asked: PackagingAsked, keg: KegGas | None, held: Sequence[Held]
+) -> tuple[tuple[WorkStep, ...], tuple[WorkStep, ...]]:
+    """The keg that is filled from: chilled, on gas, at rest, before any bottle is filled; and any other keg."""
+    own = () if keg is None else keg.steps
+    bottled = next((one.cold_filled for one in held if one.cold_filled is not None), None)
+    if bottled is None:
+        return (), own
+    if keg is not None and not keg.still and keg_disagrees(asked) is None:
+        return own, ()
+    return tuple(carbonating_steps(bottled.keg_gauge_bar, bottled.filled_at_c)), own
 
 
 def _sentinel_from(asked: PackagingAsked, fills: Sequence[ContainerFill], count: Counted) -> str:

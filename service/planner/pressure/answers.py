@@ -71,7 +71,7 @@ class SugarToReach:
     temperature_c: float
     """At this temperature [°C]."""
     sugar_g_per_l: float
-    """Sugar to ferment [g/L]; 0 where the gas that is there already does it."""
+    """Least sugar to ferment, by the upper ends of gas and law [g/L]; 0 where the gas that is there does it."""
     gravity_fall: float
     """By how much the gravity falls meanwhile [SG]."""
     there_is_enough: bool
@@ -147,9 +147,11 @@ class Refermentation:
     limited_by: Literal["sugar", "tolerance"]
     """What limits it."""
     co2_before_g_per_l: float
-    """Carbon dioxide in the drink when it is sealed [g/L]."""
+    """Carbon dioxide in the drink when it is sealed [g/L]; what a keg holds above it comes on top."""
     headspace_share: float
     """Headspace as a share of the volume of the drink."""
+    warm_headspace: HeatedHeadspace
+    """What the headspace becomes at the warmest temperature, before anything ferments."""
     warmest_c: float
     """The warmest temperature reckoned with [°C]."""
     alcohol_text: str
@@ -208,7 +210,7 @@ class KegGas:
     """What plain water would need [bar]: sugar and alcohol take the rest."""
     by_temperature: tuple[PressureAt, ...]
     """What the gauge shows with the same content as the keg warms, at 4, 20, 30 °C and the temperature asked for, the
-    keg purged of air; empty for a still drink."""
+    keg purged of air; empty for a still drink under no stated pressure."""
     left_under: tuple[LeftUnder, ...]
     """What carbon dioxide left on top does at this temperature."""
     stays_still: tuple[str, ...]
@@ -253,14 +255,14 @@ class ColdFilled:
 
 @dataclass(frozen=True, slots=True)
 class HeatedHeadspace:
-    """What the headspace of a closed container becomes when it is heated."""
+    """What the headspace of a closed container becomes when it is heated, or warms in store."""
 
     __pydantic_config__ = SHOWN
 
     filled_at_c: float
     """Temperature at which it was closed [°C]."""
     heated_to_c: float
-    """Temperature of the heat treatment [°C]."""
+    """Temperature of the heat treatment, or the warmest of the store [°C]."""
     headspace_share: float
     """Headspace at filling, as a share of the volume of the drink."""
     swelling_share: float
@@ -268,17 +270,17 @@ class HeatedHeadspace:
     full_of_liquid: bool
     """Whether the drink swells by more than the headspace: nothing gives way then but the container."""
     air_bar_absolute: float | None
-    """The air, squeezed and heated [bar absolute]; null where it is full of liquid."""
+    """The air, squeezed and heated [bar absolute]; 0 in a purged keg, null where it is full of liquid."""
     co2_bar: float | None
     """Carbon dioxide beside it [bar]; null where it is full of liquid."""
     vapour_bar: float | None
-    """Vapour of water beside it [bar]; null where it is full of liquid."""
+    """Vapour of water and alcohol beside it [bar]; null where it is full of liquid."""
     gauge_bar: float | None
     """All of it above 1 atm [bar]; null where it is full of liquid."""
     gauge_psi: float | None
     """The same [psi]."""
     least_headspace_share: float
-    """Least headspace that this check lets pass: 4 %, or more where the drink swells more."""
+    """Least headspace that this check lets pass: 3 % in store, 4 % heated, or more where the drink swells more."""
     text: str
     """The same in words."""
 

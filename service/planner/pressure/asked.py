@@ -16,6 +16,10 @@ ROOM_C = 20.0
 DEFAULT_HEADSPACE_SHARE = 0.04
 """Headspace as a share of the volume of the drink, where none was stated (our default)."""
 
+COLD_FILL_C = 4.0
+"""The coldest that a container is taken to be closed at, where no temperature was stated: a cold drink swells most (our
+default, the careful side)."""
+
 DEFAULT_CO2_G_PER_L = 1.0
 """Carbon dioxide left in a drink after racking or degassing, where none was measured (our default)."""
 
@@ -25,7 +29,9 @@ class Closed:
     """A container that is filled with the drink and closed.
 
     `headspace_share` counts to the volume of the drink, not of the container; `rated_bar` is what its maker states;
-    `storage_c` the warmest storage meant; `co2_g_per_l` what was measured in the drink, or put there.
+    `storage_c` the warmest storage meant; `co2_g_per_l` what was measured in the drink, or put there; `filled_at_c` the
+    temperature of the drink when it is closed. `purged` means that the headspace holds no air but carbon dioxide,
+    `headspace_co2_g_per_l` of it to a litre of drink: a keg under gas.
     """
 
     kind: ContainerKind = "bottle"
@@ -33,6 +39,14 @@ class Closed:
     rated_bar: float | None = None
     storage_c: float | None = None
     co2_g_per_l: float | None = None
+    filled_at_c: float | None = None
+    purged: bool = False
+    headspace_co2_g_per_l: float = 0.0
+
+    @property
+    def closed_at_c(self) -> float:
+        """The temperature at which it is closed [°C]: as stated, else cold, from where the drink swells most."""
+        return COLD_FILL_C if self.filled_at_c is None else self.filled_at_c
 
     @property
     def warmest_c(self) -> float:
@@ -48,6 +62,11 @@ class Closed:
     def co2(self) -> float:
         """Carbon dioxide in the drink when it is closed [g/L]."""
         return DEFAULT_CO2_G_PER_L if self.co2_g_per_l is None else self.co2_g_per_l
+
+    @property
+    def all_co2(self) -> float:
+        """Carbon dioxide in drink and headspace when it is closed, to a litre of drink [g/L]."""
+        return self.co2 + self.headspace_co2_g_per_l
 
 
 @dataclass(frozen=True, slots=True)

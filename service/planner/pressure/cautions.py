@@ -16,14 +16,15 @@ from service.model.lot_class import JUICE_ROW
 from service.physics.carbon_dioxide import HIGHEST_BAR, SHARE_OF_ERROR, STILL_BAR_20C, US_STILL_G_PER_L
 from service.physics.carbon_dioxide import SOURCE_KEY as GAS_SOURCE
 from service.physics.headspace import LEAST_HEADSPACE_SHARE
-from service.planner.acidity_cautions import STOP_PH
+from service.planner.acidity_cautions import HIGH_PH, STOP_PH, high_ph
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import juice_and_spirit_cautions, raw_juice
 from service.planner.drink import Drink, fermented
 from service.planner.pressure.answers import HurdleHeld, PressureAt, Rating
 from service.planner.pressure.asked import Closed, Rest
-from service.planner.pressure.gas import NEVER_WITH_SUGAR, WORDS, Gas, temperature_words
-from service.planner.pressure.hurdles import SALTS
+from service.planner.pressure.gas import NEVER_WITH_SUGAR, UNRATED_BAR, WORDS, gas_of, rating_words, temperature_words
+from service.planner.pressure.hurdles import KILLING, SALTS
+from service.planner.pressure.room import headspace_too_small
 from service.planner.refermentation import (
     FERMENTABLE_LIMIT_G_PER_L,
     WARM_C,
@@ -31,12 +32,16 @@ from service.planner.refermentation import (
     stabiliser_cautions,
     warm_storage,
 )
-from service.planner.stabilising.blocks import LEAST_DAYS, ph_block, rest_fault
+from service.planner.stabilising.blocks import LEAST_DAYS, moving_ferment, ph_block, rest_fault
 from service.planner.stabilising.cautions import WEAK_PH, weak_hurdles
 from service.planner.stabilising.limits import over
 
 _INSTEAD: Final = "Do not seal it"
-_RAW: Final = ("raw_juice", "raw_juice_after_stabilising")
+RAW_JUICE: Final = frozenset({"raw_juice", "raw_juice_after_stabilising"})
+"""Codes of the rule on raw juice."""
+
+FAR_G_PER_L: Final = 10.0
+"""By how much more sugar than expected there may be before that alone forbids closing it up [g/L] (our default)."""
 
 
 def sealing_cautions(
@@ -53,29 +58,22 @@ def sealing_cautions(
 ) -> Iterator[Caution]:
     """All that speaks against closing the drink up, or that has to be said with it."""
     holds = any(one.counted for one in held)
-    yield from _ferment(drink, rest)
-    yield from _raw_juice(drink, hurdles)
-    yield from _sugar(drink, closed, full, hurdles, holds)
+    killed = any(one.counted and one.hurdle in KILLING for one in held)
+    ferment = list(_ferment(drink, rest, hurdles, killed))
+    yield from ferment
+    yield from _raw_juice(drink, hurdles, held)
+    yield from _sugar(drink, closed, full, hurdles, holds, rating, at_rest=not ferment)
     yield from _container(drink, closed, baseline, worst, rating, holds)
     yield from _salts(drink, hurdles, market)
     if drink.ph is not None and drink.ph.high > STOP_PH:
         yield ph_block(drink.ph.high).caution
+    elif drink.ph is not None and drink.ph.high > HIGH_PH:
+        yield high_ph(drink.ph.high)
     if closed.storage_c is not None and closed.storage_c > WARM_C:
         yield warm_storage(closed.storage_c)
     if closed.headspace < LEAST_HEADSPACE_SHARE - 1e-9:
-        yield headspace_too_small(closed.headspace, LEAST_HEADSPACE_SHARE)
+        yield headspace_too_small(closed.headspace)
     yield from _about_gas(drink, closed, worst, full)
-
-
-def headspace_too_small(share: float, least: float) -> Caution:
-    """Too little room above the drink, both as a share of its volume."""
-    return Caution(
-        "headspace_too_small",
-        "warning",
-        f"A headspace of {100.0 * share:.2g} % is less than {100.0 * least:.2g} %: the drink swells as it warms and "
-        "squeezes what air there is. Fill less.",
-        OUR_DEFAULT,
-    )
 
 
 def priming_refused(hurdles: Collection[str]) -> Caution:
@@ -90,7 +88,15 @@ def priming_refused(hurdles: Collection[str]) -> Caution:
     return Caution("priming_refused", "stop", text, PRACTICE)
 
 
-def _ferment(drink: Drink, rest: Rest) -> Iterator[Caution]:
+def _ferment(drink: Drink, rest: Rest, hurdles: Collection[str], killed: bool) -> Iterator[Caution]:
+    if any(lot.on_lees for lot in drink.lots):
+        yield Caution(
+            "yeast_still_active",
+            "stop",
+            f"A lot still stands on its lees, and yeast goes along: rack it first. A closed container would burst "
+            f"unless two gravities {LEAST_DAYS} days apart are equal.",
+            PRACTICE,
+        )
     fault = rest_fault(rest.readings, rest.hydrometer_error, _INSTEAD)
     if fault is not None:
         code = fault.caution.code
@@ -109,6 +115,8 @@ def _ferment(drink: Drink, rest: Rest) -> Iterator[Caution]:
             "days apart, then rack.",
             PRACTICE,
         )
+    elif rest.finished is None and SALTS & set(hurdles) and not killed and _may_be_sweet(drink):
+        yield moving_ferment().caution
     elif rest.finished is None:
         yield Caution(
             "end_of_ferment_not_shown",
@@ -119,34 +127,53 @@ def _ferment(drink: Drink, rest: Rest) -> Iterator[Caution]:
         )
 
 
-def _raw_juice(drink: Drink, hurdles: Collection[str]) -> Iterator[Caution]:
-    killed = "pasteurised" in hurdles
+def _may_be_sweet(drink: Drink) -> bool:
+    return drink.fermentable_sugar_g_per_l.high > FERMENTABLE_LIMIT_G_PER_L
+
+
+def _raw_juice(drink: Drink, hurdles: Collection[str], held: Sequence[HurdleHeld]) -> Iterator[Caution]:
+    """Raw juice, unless heat that counts was given to the whole in its container."""
+    killed = any(one.counted and one.hurdle == "pasteurised" for one in held)
     stabilised = bool(SALTS & set(hurdles)) and not killed
     for one in drink.holds:
         for caution in juice_and_spirit_cautions(
             one.ingredient, one.ingredient.id, one.treatment, stabilised=stabilised
         ):
-            if caution.code in _RAW and not killed:
+            if caution.code in RAW_JUICE and not killed:
                 yield caution
     for lot in drink.lots:
         if lot.lot.lot_class in JUICE_ROW and not killed:
             yield raw_juice(lot.lot.name, "of unknown treatment")
 
 
-def _sugar(drink: Drink, closed: Closed, full: PressureAt, hurdles: Collection[str], holds: bool) -> Iterator[Caution]:
+def _sugar(
+    drink: Drink,
+    closed: Closed,
+    full: PressureAt,
+    hurdles: Collection[str],
+    holds: bool,
+    rating: Rating,
+    *,
+    at_rest: bool,
+) -> Iterator[Caution]:
     sugar = drink.fermentable_sugar_g_per_l
     where = f"{full.high_bar:.0f} bar at {temperature_words(closed.warmest_c)} if all ferments"
+    limit = UNRATED_BAR if rating.rated_bar is None else rating.rated_bar
     if sugar.value <= FERMENTABLE_LIMIT_G_PER_L:
-        if sugar.high > FERMENTABLE_LIMIT_G_PER_L and not holds:
+        if sugar.high <= FERMENTABLE_LIMIT_G_PER_L or holds:
+            return
+        if full.high_bar <= limit or (at_rest and sugar.high - sugar.value <= FAR_G_PER_L):
             yield may_referment(sugar.high)
-        return
+            return
     much = f"{sugar.high:.0f} g/L of fermentable sugar"
+    if sugar.value <= FERMENTABLE_LIMIT_G_PER_L:
+        much = f"Perhaps {sugar.high:.0f} g/L fermentable sugar"
     name = WORDS[closed.kind]
     if not hurdles:
         yield Caution(
             "refermentable_sugar_no_hurdle",
             "stop",
-            f"{much} closed in a {name} without a hurdle: up to {where}; it can burst. Pasteurise or filter first.",
+            f"{much} in a {name}, no hurdle: up to {where}; it can burst. Pasteurise or filter.",
             OUR_DEFAULT,
         )
     elif not holds:
@@ -172,7 +199,8 @@ def _container(
 ) -> Iterator[Caution]:
     name = WORDS[closed.kind]
     sweet = drink.fermentable_sugar_g_per_l.value > FERMENTABLE_LIMIT_G_PER_L
-    measured = rating.exceeded_by_gas_alone and closed.co2_g_per_l is not None
+    known = closed.co2_g_per_l is not None and (closed.kind != "keg" or closed.storage_c is not None)
+    measured = rating.exceeded_by_gas_alone and known
     certain = measured or (rating.exceeded_if_it_referments and sweet and not holds)
     if rating.rated_bar is None:
         never = closed.kind in NEVER_WITH_SUGAR and sweet
@@ -186,14 +214,14 @@ def _container(
             )
         return
     if rating.exceeded_if_it_referments or rating.exceeded_by_gas_alone:
-        bar = baseline.high_bar if rating.exceeded_by_gas_alone else worst.high_bar
-        said = "stated" if rating.stated else "usual for its kind"
+        bar = max(baseline.high_bar, worst.high_bar)
+        whose, source = rating_words(closed)
         yield Caution(
             "pressure_over_rating",
             "stop" if certain else "warning",
             f"{bar:.3g} bar may build up at {temperature_words(closed.warmest_c)}, more than the "
-            f"{rating.rated_bar:.3g} bar {said} for this {name}: it can burst.",
-            rating.source_id if not rating.stated else PRACTICE,
+            f"{rating.rated_bar:.3g} bar {whose}: it can burst.",
+            source,
         )
 
 
@@ -236,8 +264,7 @@ def _about_gas(drink: Drink, closed: Closed, worst: PressureAt, full: PressureAt
 
 def above_still_lines(drink: Drink, closed: Closed) -> Iterator[Caution]:
     """Where gas that was measured, or put in, takes the drink out of the class of still wine."""
-    gas = Gas(drink.abv_percent.value, drink.sugar_g_per_l.high, closed.headspace)
-    bar = gas.at(20.0, closed.co2).high_bar
+    bar = gas_of(drink, closed).at(20.0, closed.all_co2).high_bar
     over_us = closed.co2 > US_STILL_G_PER_L
     if over_us:
         yield Caution(

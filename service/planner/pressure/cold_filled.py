@@ -21,9 +21,10 @@ from service.planner.cautions import sorted_once
 from service.planner.drink import Drink
 from service.planner.pressure.answers import ColdFilled, PressureAt, Rating
 from service.planner.pressure.asked import ROOM_C, Closed
-from service.planner.pressure.cautions import ERROR_TEXT, above_still_lines, headspace_too_small
-from service.planner.pressure.gas import WORDS, bar_words, gas_of, rating_of, temperature_words
+from service.planner.pressure.cautions import ERROR_TEXT, above_still_lines
+from service.planner.pressure.gas import WORDS, bar_words, gas_of, rating_of, rating_words, temperature_words
 from service.planner.pressure.keg import check_keg
+from service.planner.pressure.room import headspace_too_small
 
 CAR_C: Final = (40.0, 50.0)
 """A parked car in summer [°C] (common practice, no source)."""
@@ -58,8 +59,8 @@ def cold_filled(
     else:
         keg_bar = gauge_bar or 0.0
         content = co2_g_per_l_at_gauge(keg_bar, filled_at_c, abv, sugar)
-    gas = gas_of(drink, closed.headspace)
     closed = replace(closed, co2_g_per_l=content)
+    gas = gas_of(drink, closed)
     rows = {t: gas.at(t, content) for t in sorted({filled_at_c, ROOM_C, closed.warmest_c, *CAR_C})}
     stored, hottest = rows[closed.warmest_c], rows[max(rows)]
     rating = rating_of(closed, stored, stored)
@@ -91,13 +92,13 @@ def _cautions(
             PRACTICE,
         )
     elif rating.rated_bar is not None and rating.exceeded_by_gas_alone:
-        said = "stated" if rating.stated else "usual for its kind"
+        whose, source = rating_words(closed)
         yield Caution(
             "pressure_over_rating",
             "stop",
             f"{stored.high_bar:.3g} bar may build up at {temperature_words(stored.temperature_c)}, more than the "
-            f"{rating.rated_bar:.3g} bar {said} for this {name}: it can burst.",
-            PRACTICE if rating.stated else rating.source_id,
+            f"{rating.rated_bar:.3g} bar {whose}: it can burst.",
+            source,
         )
     elif rating.rated_bar is not None and hottest.high_bar > rating.rated_bar:
         yield Caution(

@@ -17,6 +17,7 @@ from service.physics.carbon_dioxide import (
     psi_from_bar,
 )
 from service.physics.solutes import Component
+from service.planner.answers import OUR_DEFAULT, PRACTICE
 from service.planner.drink import Drink
 from service.planner.pressure.answers import ContainerKind, PressureAt, PressureLevel, Rating
 from service.planner.pressure.asked import Closed
@@ -30,6 +31,9 @@ LEVELS: Final[tuple[tuple[float, PressureLevel, str], ...]] = (
 """Lines between levels, each the first pressure of the next [bar] (our default)."""
 
 _BURST: Final = "burst hazard in any common bottle"
+
+UNRATED_BAR: Final = 1.0
+"""Pressure in store from which a container without a rating is no longer trusted [bar] (our default)."""
 
 NEVER_WITH_SUGAR: Final = frozenset({"still_bottle", "swing_top", "growler", "jar", "flask"})
 """Kinds that have no rating: never with sugar that yeast can use (common practice, no source)."""
@@ -152,9 +156,9 @@ class Gas:
         )
 
 
-def gas_of(drink: Drink, headspace_share: float) -> Gas:
+def gas_of(drink: Drink, closed: Closed) -> Gas:
     """The gas of a closed drink, by the upper end of its sugar: more sugar dissolves less."""
-    return Gas(drink.abv_percent.value, drink.sugar_g_per_l.high, headspace_share)
+    return Gas(drink.abv_percent.value, drink.sugar_g_per_l.high, closed.headspace, closed.purged)
 
 
 def co2_per_g_of_sugar(drink: Drink) -> tuple[float, float]:
@@ -175,6 +179,22 @@ def co2_per_g_of_sugar(drink: Drink) -> tuple[float, float]:
     return both, both
 
 
+def rated_bar_of(closed: Closed) -> float | None:
+    """What a container is made for [bar]: as stated, else as usual for its kind; None where there is no figure."""
+    usual = USUAL.get(closed.kind)
+    return closed.rated_bar if closed.rated_bar is not None else None if usual is None else usual.bar
+
+
+def rating_words(closed: Closed) -> tuple[str, str]:
+    """Whose figure the rating is, for "more than the 3 bar …", and the key of its source."""
+    name, usual = WORDS[closed.kind], USUAL.get(closed.kind)
+    if closed.rated_bar is not None:
+        return f"stated for this {name}", PRACTICE
+    if usual is not None:
+        return f"usual for a {name}", usual.source_id
+    return "for containers without a rating", OUR_DEFAULT
+
+
 def rating_of(closed: Closed, gas_alone: PressureAt, worst: PressureAt) -> Rating:
     """What the container is made for, beside the pressures it may see; both are judged by their upper ends.
 
@@ -183,9 +203,9 @@ def rating_of(closed: Closed, gas_alone: PressureAt, worst: PressureAt) -> Ratin
     """
     usual = USUAL.get(closed.kind)
     stated = closed.rated_bar is not None
-    rated = closed.rated_bar if closed.rated_bar is not None else None if usual is None else usual.bar
+    rated = rated_bar_of(closed)
     name = WORDS[closed.kind]
-    line = 1.0 if rated is None else rated
+    line = UNRATED_BAR if rated is None else rated
     if rated is None:
         text = f"A {name} has no known pressure rating; it may have to hold {worst.high_bar:.3g} bar."
     else:

@@ -7,17 +7,8 @@ from typing import Final
 
 from service.errors import InputError, OutOfRangeError
 from service.model.lot_class import Assumed
-from service.physics.carbon_dioxide import (
-    ATMOSPHERE_BAR,
-    closed_pressure_bar,
-    psi_from_bar,
-)
-from service.physics.headspace import (
-    LEAST_HEATED_SHARE,
-    drink_swelling_share,
-    squeezed_air_bar,
-    vapour_bar,
-)
+from service.physics.carbon_dioxide import SHARE_OF_ERROR
+from service.physics.headspace import LEAST_HEATED_SHARE, drink_swelling_share
 from service.physics.headspace import SOURCE_KEY as SWELLING_SOURCE
 from service.physics.pasteurising import (
     DEFAULT_MINIMUM_UNITS,
@@ -27,13 +18,13 @@ from service.physics.pasteurising import (
     units_of_log,
 )
 from service.physics.pasteurising import SOURCE_KEY as HEAT_SOURCE
-from service.planner.answers import PRACTICE, Caution
+from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import sorted_once
 from service.planner.drink import Drink
 from service.planner.pressure.answers import HeatedHeadspace, HeatReport
-from service.planner.pressure.asked import Closed
-from service.planner.pressure.cautions import headspace_too_small
-from service.planner.pressure.gas import WORDS, bar_words, temperature_words
+from service.planner.pressure.asked import COLD_FILL_C, Closed
+from service.planner.pressure.gas import USUAL, WORDS, rated_bar_of, rating_words, temperature_words
+from service.planner.pressure.room import check_closed, headspace_too_small, warmed_headspace
 from service.planner.refermentation import FERMENTABLE_LIMIT_G_PER_L
 from service.planner.stabilising.answers import HeatMinutes
 from service.planner.stabilising.hurdles import HEAT_TEMPERATURES_C, HIGHER_UNITS
@@ -44,6 +35,12 @@ DEFAULT_HEAT_C: Final = 65.0
 
 STILL_CO2_BAR: Final = 3.0
 """Pressure of carbon dioxide alone, heated, above which a container without a rating is not heated (our default)."""
+
+UNRATED_HEATED_BAR: Final = 3.0
+"""Pressure above which a closed container without any rating is not heated [bar] (our default)."""
+
+MOST_OF_GLASS_BAR: Final = USUAL["sparkling_bottle"].bar
+"""What even the strongest common glass is usually made for [bar]: the line where nothing was said of the container."""
 
 _ROOM_PER_SWELLING: Final = 1.6
 """Headspace over swelling below which the air is squeezed more than 2.7 times (our default)."""
@@ -60,15 +57,16 @@ def heat(
     temperature_c: float | None = None,
     target_units: float | None = None,
     log: Sequence[tuple[float, float]] = (),
-    filled_at_c: float = 20.0,
     carbonated: bool = False,
+    container_told: bool = True,
 ) -> HeatReport:
     """Minutes at a temperature for a target of units, what a log of the coldest spot gave, and the headspace.
 
     t = PU·1.393^(60 − T); the headspace holds squeezed air, carbon dioxide and vapour
 
-    Parameters: drink; closed, the container; temperature_c of the coldest spot [°C]; target_units [PU]; log, pairs of
-        minutes and °C in order of time; filled_at_c, when it was closed [°C]; carbonated, whether gas was put in.
+    Parameters: drink; closed, the container and how warm it was closed; temperature_c of the coldest spot [°C];
+        target_units [PU]; log, pairs of minutes and °C in order of time; carbonated, whether gas was put in;
+        container_told, whether anything was said of the container: if not, only what no common glass holds is a stop.
     Returns: HeatReport.
     Raises: OutOfRangeError outside 55 to 85 °C or for a target that cannot be; InconsistentError for a log out of
         order.
@@ -81,8 +79,9 @@ def heat(
             f"{target:g} pasteurising units are no target: give more than 0, up to {_MOST_UNITS:g}.",
             "/target_units",
         )
-    if not _FILLED_C[0] <= filled_at_c <= _FILLED_C[1]:
-        raise OutOfRangeError(f"Filled at {filled_at_c:g} °C is not reckoned with: 0 to 50 °C.", "/filled_at")
+    if not _FILLED_C[0] <= closed.closed_at_c <= _FILLED_C[1]:
+        raise OutOfRangeError(f"Filled at {closed.closed_at_c:g} °C is not reckoned with: 0 to 50 °C.", "/filled_at")
+    check_closed(closed)
     held_c = DEFAULT_HEAT_C if temperature_c is None else temperature_c
     if not LOWEST_TEMPERATURE_C <= held_c <= HIGHEST_TEMPERATURE_C:
         raise OutOfRangeError(
@@ -95,7 +94,11 @@ def heat(
     missing = None if given is None else max(target - given, 0.0)
     missing_minutes = None if missing is None else minutes_for_units(missing, held_c)
     hottest = max([held_c, *(reading for _, reading in log)]) if log else held_c
-    room = heated_headspace(drink, closed, hottest, filled_at_c)
+    least = max(LEAST_HEATED_SHARE, _ROOM_PER_SWELLING * drink_swelling_share(closed.closed_at_c, hottest))
+    room = warmed_headspace(drink, closed, hottest, least)
+    limit = rated_bar_of(closed) or UNRATED_HEATED_BAR
+    if not container_told:
+        limit = MOST_OF_GLASS_BAR
     return HeatReport(
         target_units=target,
         temperature_c=held_c,
@@ -112,7 +115,12 @@ def heat(
         headspace=room,
         text=_text(target, held_c, minutes, given, missing, missing_minutes),
         steps=tuple(_steps(target, held_c, minutes, room)),
-        cautions=sorted_once(list(_cautions(drink, closed, room, target, held_c, given, missing_minutes, carbonated))),
+        cautions=sorted_once(
+            [
+                *_of_container(closed, room, limit, carbonated, container_told),
+                *_of_units(drink, target, held_c, given, missing_minutes),
+            ]
+        ),
         assumed=tuple(_assumed(closed, target_units, temperature_c)),
     )
 
@@ -122,59 +130,6 @@ def _units(log: Sequence[tuple[float, float]]) -> float:
         return units_of_log(log)
     except InputError as error:
         raise error.below("/log") from error
-
-
-def heated_headspace(drink: Drink, closed: Closed, heated_to_c: float, filled_at_c: float) -> HeatedHeadspace:
-    """The headspace of a closed container at the temperature of a heat treatment.
-
-    P = 1.01325·(T₂/T₁)·h/(h − ΔV) + C/[k + (h − ΔV)·44.0095/(R·T)] + vapour
-
-    Parameters: drink; closed; heated_to_c and filled_at_c [°C].
-    Returns: HeatedHeadspace; no pressures where the drink fills it.
-    Raises: OutOfRangeError outside 0–100 °C or outside the law of solubility.
-    Validity: at rest and at equilibrium, which a short heating does not reach: the careful side.
-    Source: Kell 1975 with our factor for alcohol; ideal gas; Carroll, Slupsky and Mather 1991.
-    """
-    swelling = drink_swelling_share(filled_at_c, heated_to_c)
-    share = closed.headspace
-    air = squeezed_air_bar(share, swelling, filled_at_c, heated_to_c)
-    least = max(LEAST_HEATED_SHARE, _ROOM_PER_SWELLING * swelling)
-    grows = f"Heated to {temperature_words(heated_to_c)} the drink swells by {100.0 * swelling:.1f} %"
-    if air is None:
-        return HeatedHeadspace(
-            filled_at_c,
-            heated_to_c,
-            share,
-            round(swelling, 6),
-            True,
-            None,
-            None,
-            None,
-            None,
-            None,
-            round(least, 4),
-            f"{grows}, as much as the headspace of {100.0 * share:.2g} % or more: the container breaks.",
-        )
-    co2 = closed_pressure_bar(
-        closed.co2, heated_to_c, drink.abv_percent.value, drink.sugar_g_per_l.high, share - swelling
-    )
-    vapour = vapour_bar(heated_to_c, drink.abv_percent.value)
-    gauge = air + co2 + vapour - ATMOSPHERE_BAR
-    return HeatedHeadspace(
-        filled_at_c,
-        heated_to_c,
-        share,
-        round(swelling, 6),
-        False,
-        round(air, 4),
-        round(co2, 4),
-        round(vapour, 4),
-        round(gauge, 4),
-        round(psi_from_bar(gauge), 2),
-        round(least, 4),
-        f"{grows}: air {air:.1f} bar absolute, carbon dioxide {co2:.1f}, vapour {vapour:.1f}, together "
-        f"{bar_words(gauge)} above the air outside.",
-    )
 
 
 def _text(
@@ -236,16 +191,10 @@ def _steps(target: float, held_c: float, minutes: float, room: HeatedHeadspace) 
     )
 
 
-def _cautions(
-    drink: Drink,
-    closed: Closed,
-    room: HeatedHeadspace,
-    target: float,
-    held_c: float,
-    given: float | None,
-    missing_minutes: float | None,
-    carbonated: bool,
+def _of_container(
+    closed: Closed, room: HeatedHeadspace, limit_bar: float, carbonated: bool, told: bool
 ) -> Iterator[Caution]:
+    """What the heated headspace does to the container."""
     name = WORDS[closed.kind]
     if room.full_of_liquid or room.gauge_bar is None or room.co2_bar is None:
         yield Caution(
@@ -256,9 +205,10 @@ def _cautions(
             SWELLING_SOURCE,
         )
     else:
-        rated = closed.rated_bar
-        held = rated is not None and room.gauge_bar <= rated
-        if not held and (carbonated or room.co2_bar > STILL_CO2_BAR):
+        stated = closed.rated_bar is not None
+        high_bar = room.gauge_bar + SHARE_OF_ERROR * room.co2_bar
+        held = high_bar <= limit_bar
+        if not (stated and held) and (carbonated or room.co2_bar > STILL_CO2_BAR):
             yield Caution(
                 "heating_carbonated",
                 "stop",
@@ -266,15 +216,18 @@ def _cautions(
                 "still drink, or only containers rated for more.",
                 PRACTICE,
             )
-        elif rated is not None and not held:
+        elif not held:
+            whose, source = rating_words(closed)
+            if not told:
+                whose, source = "even of strong glass: state container and headspace", OUR_DEFAULT
             yield Caution(
-                "pressure_over_rating",
+                "heated_pressure_over_rating",
                 "stop",
-                f"{room.gauge_bar:.3g} bar may build up at {temperature_words(room.heated_to_c)}, more than the "
-                f"{rated:.3g} bar stated for this {name}: it can burst.",
-                PRACTICE,
+                f"{high_bar:.3g} bar may build up at {temperature_words(room.heated_to_c)}, more than the "
+                f"{limit_bar:.3g} bar {whose}. Leave more headspace or fill less cold.",
+                source,
             )
-        elif rated is None:
+        elif not stated:
             yield Caution(
                 "heating_closed_containers",
                 "warning",
@@ -284,6 +237,20 @@ def _cautions(
             )
         if closed.headspace < room.least_headspace_share - 1e-9:
             yield headspace_too_small(closed.headspace, room.least_headspace_share)
+
+
+def _of_units(
+    drink: Drink, target: float, held_c: float, given: float | None, missing_minutes: float | None
+) -> Iterator[Caution]:
+    """What the units are worth, and what heat does to hands."""
+    if max(target, given or 0.0) < DEFAULT_MINIMUM_UNITS:
+        yield Caution(
+            "pasteurising_below_target",
+            "warning",
+            f"{target:g} units are below {DEFAULT_MINIMUM_UNITS:g}, the least that counts as pasteurised here: yeast "
+            "and microbes may live on. Hold it longer.",
+            OUR_DEFAULT,
+        )
     if given is not None and missing_minutes is not None and missing_minutes > 0.0:
         yield Caution(
             "pasteurising_below_target",
@@ -310,6 +277,13 @@ def _cautions(
     )
 
 
+def units_hold(report: HeatReport) -> bool:
+    """Whether a heat treatment counts against yeast and microbes: its log, or else its target, is no less than the
+    least that counts, and the log reaches the target."""
+    units = report.target_units if report.units_given is None else report.units_given
+    return units >= DEFAULT_MINIMUM_UNITS and report.reached is not False
+
+
 def _assumed(closed: Closed, target_units: float | None, temperature_c: float | None) -> Iterator[Assumed]:
     if target_units is None:
         yield Assumed(
@@ -320,6 +294,13 @@ def _assumed(closed: Closed, target_units: float | None, temperature_c: float | 
         )
     if temperature_c is None:
         yield Assumed("temperature of the coldest spot", f"{DEFAULT_HEAT_C:g} °C", "our choice", "state it")
+    if closed.filled_at_c is None:
+        yield Assumed(
+            "temperature when it is closed",
+            f"{COLD_FILL_C:g} °C",
+            "our default, the careful side for swelling",
+            "a thermometer",
+        )
     if closed.headspace_share is None:
         yield Assumed(
             "headspace",

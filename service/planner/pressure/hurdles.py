@@ -16,14 +16,19 @@ from service.chemistry.sulfite import (
     molecular_so2_mg_per_l,
 )
 from service.errors import InputError
+from service.physics.pasteurising import DEFAULT_MINIMUM_UNITS
 from service.physics.pasteurising import SOURCE_KEY as HEAT_SOURCE
 from service.planner.answers import PRACTICE
 from service.planner.drink import Drink
 from service.planner.pressure.answers import HeatReport, HurdleHeld
+from service.planner.pressure.heating import units_hold
 from service.planner.stabilising.asked import HURDLES
 from service.planner.stabilising.choice import enough_beside_sorbate
 
 SALTS: Final = frozenset({"sulfite", "sorbate"})
+KILLING: Final = frozenset({"pasteurised", "sterile_filtered"})
+"""Hurdles that kill yeast or take it out, where they hold."""
+
 _PAIR: Final = "sulfite and sorbate"
 
 
@@ -40,6 +45,16 @@ def hurdles_held(drink: Drink, hurdles: Collection[str], heat: HeatReport | None
     return tuple(_held(drink, set(hurdles), heat))
 
 
+def without_what_failed(hurdles: Collection[str], held: Collection[HurdleHeld]) -> tuple[str, ...]:
+    """The stated hurdles but for heat or filtration that does not count; salts stay, as they are in the drink.
+
+    Parameters: hurdles stated; held, what each is worth.
+    Returns: hurdles in order.
+    """
+    failed = {one.hurdle for one in held if not one.counted} & KILLING
+    return tuple(sorted(set(hurdles) - failed))
+
+
 def _held(drink: Drink, hurdles: set[str], heat: HeatReport | None) -> Iterator[HurdleHeld]:
     if hurdles >= SALTS:
         yield _pair(drink)
@@ -50,13 +65,15 @@ def _held(drink: Drink, hurdles: set[str], heat: HeatReport | None) -> Iterator[
             "sorbate", False, "Sorbate without sulfite: lactic bacteria turn it into a taint.", "oxford_companion"
         )
     if "pasteurised" in hurdles:
-        short = heat is not None and heat.reached is False
-        text = (
-            f"The log gave {heat.units_given:.0f} of {heat.target_units:.0f} units: not counted."
-            if short and heat is not None
-            else "Counted, if the coldest spot had its units and the container stayed closed."
-        )
-        yield HurdleHeld("pasteurised", not short, text, HEAT_SOURCE)
+        holds = heat is None or units_hold(heat)
+        text = "Counted, if the coldest spot had its units and the container stayed closed."
+        if heat is not None and not holds:
+            text = (
+                f"The log gave {heat.units_given:.0f} of {heat.target_units:g} units: not counted."
+                if heat.reached is False
+                else f"Less than {DEFAULT_MINIMUM_UNITS:g} units are aimed at or given: not counted."
+            )
+        yield HurdleHeld("pasteurised", holds, text, HEAT_SOURCE)
     if "sterile_filtered" in hurdles:
         yield HurdleHeld(
             "sterile_filtered",
@@ -91,6 +108,9 @@ def _pair(drink: Drink) -> HurdleHeld:
                 f"{MOLECULAR_TARGET_DRY_MG_PER_L:g} is usual."
             )
             return HurdleHeld(_PAIR, False, text, "oxford_companion")
+    if held is None and free is None:
+        text = f"Neither sorbic acid nor free SO2 in the drink is known, and it takes {need}: give both."
+        return HurdleHeld(_PAIR, False, text, source)
     unread = [name for name, value in (("sorbic acid", held), ("free SO2", free)) if value is None]
     rest = f"; {' and '.join(unread)} in the drink not stated, so not checked" if unread else ""
     return HurdleHeld(_PAIR, True, f"Counted by the {need}{rest}.", source)

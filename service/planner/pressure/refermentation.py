@@ -9,10 +9,13 @@ from service.chemistry.sulfite_limits import Market
 from service.errors import OutOfRangeError
 from service.model.lot_class import Assumed
 from service.physics.carbon_dioxide import (
+    ATMOSPHERE_BAR,
     ERROR_SOURCE_KEY,
+    SHARE_OF_ERROR,
     closed_co2_g_per_l,
     sugar_within_tolerance_g_per_l,
 )
+from service.physics.headspace import LEAST_HEADSPACE_SHARE
 from service.planner.answers import Caution, NextReading
 from service.planner.cautions import sorted_once
 from service.planner.drink import Drink, fermented
@@ -28,6 +31,7 @@ from service.planner.pressure.gas import (
     temperature_words,
 )
 from service.planner.pressure.hurdles import hurdles_held
+from service.planner.pressure.room import check_closed, check_storage, room_cautions, warmed_headspace
 
 NOTHING_SHOWN: Final = Rest()
 """Nothing was said about the ferment or the yeast."""
@@ -40,7 +44,9 @@ _GRAVITY_PER_G_PER_L: Final = 0.00047
 """Fall of gravity for 1 g/L of hexose that ferments (computed)."""
 
 _HOLD_TEST_C: Final = 25.0
-_STORED_C: Final = (0.0, 60.0)
+_PH_TEXT: Final = (
+    "Read the pH of a degassed sample: above 4.6 dangerous bacteria can grow, and hurdles are judged by it."
+)
 
 
 def refermentation(
@@ -65,7 +71,7 @@ def refermentation(
     """
     _check(closed, rest)
     warmest = closed.warmest_c
-    gas = gas_of(drink, closed.headspace)
+    gas = gas_of(drink, closed)
     per_g, most_per_g = co2_per_g_of_sugar(drink)
     sugar = max(drink.fermentable_sugar_g_per_l.high, 0.0)
     least_abv = max(drink.abv_percent.low, 0.0)
@@ -76,17 +82,17 @@ def refermentation(
     def at(temperature_c: float, burned_g_per_l: float) -> PressureAt:
         return gas.at(
             temperature_c,
-            closed.co2 + per_g * burned_g_per_l,
-            closed.co2 + most_per_g * burned_g_per_l,
+            closed.all_co2 + per_g * burned_g_per_l,
+            closed.all_co2 + most_per_g * burned_g_per_l,
             burned_g_per_l,
         )
 
     baseline, worst, full = at(warmest, 0.0), at(warmest, burned), at(warmest, sugar)
     held = hurdles_held(drink, hurdles, heat)
     rating = rating_of(closed, baseline, worst)
-    cautions = sorted_once(
-        list(sealing_cautions(drink, closed, rest, hurdles, held, full, worst, baseline, rating, market))
-    )
+    room = warmed_headspace(drink, closed, warmest, LEAST_HEADSPACE_SHARE)
+    told = sealing_cautions(drink, closed, rest, hurdles, held, full, worst, baseline, rating, market)
+    cautions = sorted_once([*told, *room_cautions(closed, room)])
     blockers = tuple(caution.text for caution in cautions if caution.level == "stop")
     temperatures = sorted({*TABLE_C, warmest})
     sugars = sorted({s for s in TABLE_SUGAR_G_PER_L if s < sugar} | {0.0, round(burned, 6), round(sugar, 6)})
@@ -99,12 +105,13 @@ def refermentation(
         worst=worst,
         full=full,
         table=tuple(at(t, s) for s in sugars for t in temperatures),
-        sugar_to_reach=tuple(_to_reach(drink, closed, per_g, at, sugar)),
+        sugar_to_reach=tuple(_to_reach(drink, closed, most_per_g, at, sugar)),
         fermentable_sugar_g_per_l=round(sugar, 3),
         can_ferment_g_per_l=round(burned, 3),
         limited_by="sugar" if burned >= sugar else "tolerance",
         co2_before_g_per_l=closed.co2,
         headspace_share=closed.headspace,
+        warm_headspace=room,
         warmest_c=warmest,
         alcohol_text=_alcohol(drink, tolerance, tolerated, sugar),
         hurdles=held,
@@ -116,24 +123,8 @@ def refermentation(
 
 
 def _check(closed: Closed, rest: Rest) -> None:
-    if not _STORED_C[0] <= closed.warmest_c <= _STORED_C[1]:
-        raise OutOfRangeError(
-            f"Pressure in store is told from 0 to 60 °C, not at {closed.warmest_c:g} °C.", "/storage_temperature"
-        )
-    if not 0.0 <= closed.headspace <= 2.0:
-        raise OutOfRangeError(
-            f"A headspace of {100.0 * closed.headspace:g} % of the drink cannot be: 0 to 200 %.", "/headspace"
-        )
-    if not 0.0 <= closed.co2 <= 20.0:
-        raise OutOfRangeError(
-            f"{closed.co2:g} g/L of carbon dioxide before closing is not reckoned with: 0 to 20 g/L.",
-            "/co2_g_per_l",
-        )
-    if closed.rated_bar is not None and not 0.0 < closed.rated_bar <= 100.0:
-        raise OutOfRangeError(
-            f"A container for {closed.rated_bar:g} bar is none: give its rating, above 0, up to 100 bar.",
-            "/rated_pressure",
-        )
+    check_storage(closed.warmest_c)
+    check_closed(closed)
     tolerance = rest.tolerance_abv_percent
     if tolerance is not None and not 0.0 <= tolerance <= 25.0:
         raise OutOfRangeError(
@@ -152,14 +143,17 @@ def _verdict_text(cautions: Sequence[Caution], full: PressureAt) -> str:
 
 
 def _to_reach(
-    drink: Drink, closed: Closed, per_g: float, at: Callable[[float, float], PressureAt], sugar: float
+    drink: Drink, closed: Closed, most_per_g: float, at: Callable[[float, float], PressureAt], sugar: float
 ) -> Iterator[SugarToReach]:
+    """By the upper ends: the law 7 % low, and the sugar sucrose where its kind is not known."""
+    off = ATMOSPHERE_BAR if closed.purged else 0.0
     for temperature in sorted({20.0, closed.warmest_c}):
         for bar in REACH_BAR:
+            partial = (bar + off) / (1.0 + SHARE_OF_ERROR)
             gas = closed_co2_g_per_l(
-                bar, temperature, drink.abv_percent.value, drink.sugar_g_per_l.high, closed.headspace
+                partial, temperature, drink.abv_percent.value, drink.sugar_g_per_l.high, closed.headspace
             )
-            needed = max(gas - closed.co2, 0.0) / per_g
+            needed = max(gas - closed.all_co2, 0.0) / most_per_g
             yield SugarToReach(
                 bar,
                 temperature,
@@ -213,6 +207,15 @@ def _assumed(drink: Drink, closed: Closed) -> Iterator[Assumed]:
             "our default",
             "weigh a container filled and brimful",
         )
+    if closed.filled_at_c is None:
+        yield Assumed(
+            "temperature when it is closed",
+            f"{closed.closed_at_c:g} °C",
+            "our default, the careful side for swelling",
+            "a thermometer",
+        )
+    if drink.ph is None:
+        yield Assumed("pH of the drink", "not told, so not judged", "our default", "read it: no line at 4.6 is checked")
     if drink.predicted is None and drink.fermentable_sugar_g_per_l.high > 0.0:
         yield Assumed(
             "kind of fermentable sugar",
@@ -239,6 +242,8 @@ def _readings(drink: Drink, sugar: float) -> Iterator[NextReading]:
             f"{_HOLD_TEST_C:.0f} °C",
             72.0,
         )
+    if drink.ph is None:
+        yield NextReading(_PH_TEXT, "pH meter, checked in pH 4.01 and 7.00", None, "pH", "20 °C")
     yield NextReading(
         "Squeeze the plastic test bottle, filled and kept with the batch: if it turns hard, chill everything, then "
         "vent or pour back, with eye protection.",

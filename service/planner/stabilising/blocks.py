@@ -65,12 +65,17 @@ def _ferment(here: Situation) -> Iterator[Block]:
             "umn_enology",
         )
     elif asked.fermentation_finished is None and not asked.readings:
-        yield _stop(
-            "stabilisers_on_a_moving_ferment",
-            "Nothing shows that the ferment has ended, and stabilisers do not stop it: give two gravities "
-            f"{LEAST_DAYS} days apart, or state that it has finished.",
-            "umn_enology",
-        )
+        yield moving_ferment()
+
+
+def moving_ferment() -> Block:
+    """Salts that go into a ferment which nothing shows to have ended."""
+    return _stop(
+        "stabilisers_on_a_moving_ferment",
+        "Nothing shows that the ferment has ended, and stabilisers do not stop it: give two gravities "
+        f"{LEAST_DAYS} days apart, or state that it has finished.",
+        "umn_enology",
+    )
 
 
 def rest_fault(

@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any, Final
 
+from service.planner.asked import Circumstances
+from service.planner.drink import DrinkRead, Span, unexplained_extract_g_per_l
 from service.planner.hand_over import call, circumstances_body, volume_in
 from service.planner.stabilising.answers import SulfiteReport, Verdict
 from service.planner.stabilising.blocks import LEAST_DAYS, SLOW_DAYS
@@ -45,7 +47,7 @@ def _packaging(here: Situation, choice: Choice, so2: SulfiteReport, ph: float) -
     if here.asked.readings and here.growth == 1.0:
         drink["gravity"] = here.asked.readings[-1].gravity
         replace_.append("/drink/gravity")
-    if here.sugar_g_per_l is not None:
+    if here.sugar_g_per_l is not None and not _too_little(here.sugar_g_per_l, drink, circumstances):
         drink["fermentable_sugar_g_per_l"] = here.sugar_g_per_l
     elif "gravity" not in drink:
         return None
@@ -58,6 +60,16 @@ def _packaging(here: Situation, choice: Choice, so2: SulfiteReport, ph: float) -
         "How many containers it fills and at what pressure, with the hurdles that this plan leaves; once pH and free "
         "SO2 are read.",
     )
+
+
+def _too_little(sugar_g_per_l: float, drink: dict[str, Any], circumstances: Circumstances) -> bool:
+    """Whether the last gravity tells of more sugar than was told: then it stands alone, the careful side."""
+    if "gravity" not in drink:
+        return False
+    instruments = circumstances.instruments
+    gravity = Span.read(drink["gravity"], instruments.hydrometer_error)
+    abv = Span.read(drink["abv_percent"], instruments.strength_error_percent)
+    return unexplained_extract_g_per_l(DrinkRead(None, gravity, abv), Span.exact(sugar_g_per_l)) > 0.0
 
 
 def hurdles_left(here: Situation, choice: Choice) -> tuple[str, ...]:
