@@ -19,7 +19,7 @@ from service.planner.fining.cautions import cautions_of
 from service.planner.fining.choice import Judged, judge, proposed
 from service.planner.fining.doses import dose_of, lees_of, legal_of
 from service.planner.fining.dropping import calcium_of, droppers, enzyme_of
-from service.planner.fining.hand_on import next_of
+from service.planner.fining.handed_on import next_of
 from service.planner.fining.haze import Part, diagnoses, haze_sources, parts_of, problems_of, suspects_of
 from service.planner.fining.steps import readings_of, steps_of
 from service.planner.work import schedule_of

@@ -26,7 +26,7 @@ from service.planner.interpreting.answers import (
 )
 from service.planner.interpreting.asked import HydrometerRead, ReadingsAsked, acid_of
 from service.planner.interpreting.cautions import cautions_of
-from service.planner.interpreting.following import Known, calls_of
+from service.planner.interpreting.handed_on import Known, calls_of
 from service.planner.interpreting.mismatch import mismatch_of
 from service.planner.interpreting.steps import readings_to_take, steps_of
 from service.planner.interpreting.strength import ByMethod, Strengths, gravity_now, strengths_of

@@ -25,7 +25,7 @@ from service.planner.must.cautions import Brew, cautions_of
 from service.planner.must.feeds import STRONG_GRAVITY, feeds_of, left_out, nitrogen_of, usual_sources, yan_of_must
 from service.planner.must.ferment import ferment_of, original_gravity_for
 from service.planner.must.finished import Backwards, backwards, of_the_blend
-from service.planner.must.following import next_calls
+from service.planner.must.handed_on import next_calls
 from service.planner.must.mixing import Mixed, must_plan, without_searched
 from service.planner.must.pitch import pitch_of
 from service.planner.must.rule import honey_alone, moisture_effect, rule_of_thumb
