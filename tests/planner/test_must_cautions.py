@@ -195,3 +195,12 @@ def test_a_source_of_unknown_kind_is_told_to_count_as_phosphate() -> None:
         source = {"name": "meadow mix", "nitrogen_percent": 8}
         source |= {} if organic is None else {"organic": organic}
         assert ("meadow mix: kind" in {a.what for a in light(nitrogen={"sources": [source]}).assumed}) is told
+
+
+def test_a_base_that_would_have_to_be_stopped() -> None:
+    def dry_at(gravity: float) -> set[str]:
+        return codes(backwards({"base": {"name": "base", "final_gravity": gravity}}))
+
+    assert "base_would_ferment_on" in dry_at(1.008)
+    assert "base_would_ferment_on" not in dry_at(0.997)
+    assert "base_would_ferment_on" not in codes(backwards())

@@ -68,6 +68,8 @@ class Ferment:
     """Volume at the end over that of the must, lees included."""
     volume_after_l: float
     """Volume at the end, before any racking [L]."""
+    ends_by_itself: bool
+    """False where the final gravity that was named lies above the range in which such a must usually ends."""
     sugar_break_gravity: float
     """The gravity at which a third of the sugar is gone."""
     text: str

@@ -110,6 +110,14 @@ def _nutrients(brew: Brew) -> Iterator[Caution]:
 
 def _yeast(brew: Brew) -> Iterator[Caution]:
     pitch = brew.pitch
+    if not brew.ferment.ends_by_itself:
+        yield Caution(
+            "base_would_ferment_on",
+            "warning",
+            f"Such a must ends drier than {brew.ferment.final_gravity.value:.3f}: no yeast stops when told, and what "
+            "stopped may start again. Plan a dry base and sweeten it.",
+            PRACTICE,
+        )
     if pitch.verdict == "below_both":
         yield Caution(
             "little_yeast",

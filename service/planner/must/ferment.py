@@ -87,6 +87,7 @@ def ferment_of(original_gravity: float, share: Share, volume_l: float, final_gra
     driest = fermented_out(original_gravity, share.high, most)
     lowest, highest = driest.final_gravity, fermented_out(original_gravity, share.low).final_gravity + GLYCEROL_GRAVITY
     ends = (weakest.abv_percent, driest.abv_percent)
+    by_itself = final_gravity is None or final_gravity <= highest + _AS_READ
     if final_gravity is not None:
         out = ended_at(original_gravity, final_gravity, share)
         read = abv_from_gravities(original_gravity, out.final_gravity)
@@ -106,6 +107,7 @@ def ferment_of(original_gravity: float, share: Share, volume_l: float, final_gra
         final_gravity=_expected(out.final_gravity, "SG", lowest, highest, 5),
         volume_ratio=round(out.volume_ratio, 5),
         volume_after_l=round(volume_l * out.volume_ratio, 4),
+        ends_by_itself=by_itself,
         sugar_break_gravity=round(sugar_break_gravity(original_gravity, min(out.final_gravity, original_gravity)), 4),
         text=f"{original_gravity:.3f} ends near {out.final_gravity:.3f} with {strength}. What leaves it open is how "
         "much of the rarer sugars ferments and what yeast makes besides alcohol, not the arithmetic. A final gravity "
