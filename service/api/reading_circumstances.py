@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, end_point_from
@@ -17,6 +17,7 @@ from service.planner.asked import Circumstances, Echo, Instruments, Intended
 from service.planner.steps import OURS, Senses, Step
 from service.quantities import Kind, parse_percent, parse_quantity
 
+_DAY_OF_READING: Final = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ].*)?", re.ASCII)
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}(?:[T ]\d{2}:\d{2})?", re.ASCII)
 
 
@@ -52,6 +53,17 @@ def circumstances_from(given: Common, reader: Reader) -> tuple[Instruments, Call
         )
 
     return instruments, build
+
+
+def day_from(text: str) -> date:
+    """The day of a reading, as ISO 8601 writes it; an hour behind it is not needed."""
+    found = _DAY_OF_READING.fullmatch(text.strip())
+    try:
+        if found:
+            return date.fromisoformat(found.group(1))
+    except ValueError:
+        pass
+    raise InputError("Write the day as year-month-day, for example 2026-03-14.", "/date")
 
 
 def start_date_from(text: str) -> str:

@@ -25,6 +25,26 @@ _MOST_L = 1e8
 _MOST_SUGAR_G_PER_L = 1000.0
 
 
+def only_what_a_drink_takes(given: OfADrink, no_price: str, reader: Reader) -> None:
+    """Refuse what no answer about a drink would use; `no_price` says what a price would be good for, or not."""
+    for k, addition in enumerate(given.additions):
+        if addition.price is not None:
+            reader.faults.append(InputError(no_price, f"/additions/{k}/price"))
+    if given.titration_end_point_ph is not None:
+        reader.faults.append(
+            InputError(
+                "No acidity is answered here: leave it out, or write it beside the lot that was titrated.",
+                "/titration_end_point_ph",
+            )
+        )
+    if given.senses.model_fields_set:
+        reader.faults.append(InputError("Nothing here is weighed by taste: leave it out.", "/senses"))
+    if given.draws is not None and given.drink is not None:
+        reader.faults.append(
+            InputError("A drink by its figures has its intervals already: draws belong to a recipe.", "/draws")
+        )
+
+
 def drink_from(
     given: OfADrink, instruments: Instruments, circumstances: Circumstances, reader: Reader, *, volume_needed: bool
 ) -> Drink:

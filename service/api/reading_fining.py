@@ -7,7 +7,7 @@ from typing import Final
 
 from service.api.reading import Reader
 from service.api.reading_circumstances import circumstances_from
-from service.api.reading_drink import drink_from
+from service.api.reading_drink import drink_from, only_what_a_drink_takes
 from service.api.requests_fining import FiningPlanRequest
 from service.errors import InputError
 from service.model.lot_class import Assumed
@@ -50,19 +50,4 @@ def _only_what_applies(given: FiningPlanRequest, reader: Reader) -> None:
     """Refuse what no part of the answer would use."""
     if given.currency is not None:
         reader.faults.append(InputError(_NO_PRICE, "/currency"))
-    for k, addition in enumerate(given.additions):
-        if addition.price is not None:
-            reader.faults.append(InputError(_NO_PRICE, f"/additions/{k}/price"))
-    if given.titration_end_point_ph is not None:
-        reader.faults.append(
-            InputError(
-                "No acidity is answered here: leave it out, or write it beside the lot that was titrated.",
-                "/titration_end_point_ph",
-            )
-        )
-    if given.senses.model_fields_set:
-        reader.faults.append(InputError("Nothing here is weighed by taste: leave it out.", "/senses"))
-    if given.draws is not None and given.drink is not None:
-        reader.faults.append(
-            InputError("A drink by its figures has its intervals already: draws belong to a recipe.", "/draws")
-        )
+    only_what_a_drink_takes(given, _NO_PRICE, reader)

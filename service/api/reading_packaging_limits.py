@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from service.api.reading import Reader
+from service.api.reading_drink import only_what_a_drink_takes
 from service.api.requests_packaging import PackagingPlanRequest
 from service.errors import InconsistentError, InputError
 from service.planner.packaging.asked import ContainerAsked, GasAsked, Part
@@ -29,22 +30,7 @@ def parts_of(given: PackagingPlanRequest) -> frozenset[Part]:
 
 def only_what_applies(given: PackagingPlanRequest, reader: Reader) -> None:
     """Refuse what no part of the answer would use."""
-    for k, addition in enumerate(given.additions):
-        if addition.price is not None:
-            reader.faults.append(InputError(_NO_PRICE, f"/additions/{k}/price"))
-    if given.titration_end_point_ph is not None:
-        reader.faults.append(
-            InputError(
-                "No acidity is answered here: leave it out, or write it beside the lot that was titrated.",
-                "/titration_end_point_ph",
-            )
-        )
-    if given.senses.model_fields_set:
-        reader.faults.append(InputError("Nothing here is weighed by taste: leave it out.", "/senses"))
-    if given.draws is not None and given.drink is not None:
-        reader.faults.append(
-            InputError("A drink by its figures has its intervals already: draws belong to a recipe.", "/draws")
-        )
+    only_what_a_drink_takes(given, _NO_PRICE, reader)
 
 
 _OF_PARTS: Final[tuple[tuple[str, frozenset[Part]], ...]] = (

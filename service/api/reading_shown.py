@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from datetime import date
 from typing import Final
 
 from service.api.reading import TEMPERATURE, Reader, meq_per_l
+from service.api.reading_circumstances import day_from
 from service.api.requests import GravityIn, GravityReading
 from service.api.requests_readings import GravityInSeries, RefractometerIn
 from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l
@@ -23,7 +23,6 @@ from service.quantities import parse_acidity, parse_sugar_scale
 MOST_FERMENT_MEQ, MOST_JUICE_MEQ = 330.0, 1000.0
 """About 25 g/L as tartaric in a ferment; in juice more than lemon has (judged)."""
 
-_DAY: Final = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ].*)?", re.ASCII)
 _GRAVITY: Final = (0.97, ORIGINAL_GRAVITY_MAX)
 _MOST_BRIX, _MOST_JUICE_BRIX = 35.0, 84.0
 _NUMBER: Final = re.compile(r"\s*\d+(?:[.,]\d+)?\s*")
@@ -98,13 +97,7 @@ def _plausible_gravity(read: HydrometerRead, pointer: str) -> HydrometerRead:
 
 def on_day_from(given: GravityInSeries, instruments: Instruments, reader: Reader, assumed: list[Assumed]) -> GravityOn:
     """A gravity of a series; with its own temperature a bare number is what the hydrometer showed."""
-    found = _DAY.fullmatch(given.date.strip())
-    try:
-        day = date.fromisoformat(found.group(1)) if found else None
-    except ValueError:
-        day = None
-    if day is None:
-        raise InputError("Write the day as year-month-day, for example 2026-03-14.", "/date")
+    day = day_from(given.date)
     told = given.gravity
     if given.temperature is not None:
         if not isinstance(told, float | int):

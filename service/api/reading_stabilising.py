@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from datetime import date
 from functools import partial
 from typing import Final
 
 from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, gravity_from, meq_per_l
-from service.api.reading_circumstances import circumstances_from
+from service.api.reading_circumstances import circumstances_from, day_from
 from service.api.requests_stabilising import GravityOnDay, StabilisingPlanRequest
 from service.chemistry.sulfite import METABISULFITE_SO2_SHARE, PkBasis
 from service.chemistry.sulfite_limits import Market, WineColour
@@ -19,7 +17,6 @@ from service.planner.asked import Intended
 from service.planner.stabilising.asked import DrinkRead, GravityOfDay, Sorbate, StabilisingAsked, Sulfite
 from service.quantities import parse_acidity, parse_trace
 
-_DAY: Final = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ].*)?", re.ASCII)
 _MOST_L: Final = 1e8
 _MOST_MG_PER_L: Final = 1e4
 
@@ -148,13 +145,7 @@ def _tablet(text: str, reader: Reader) -> float:
 
 def gravity_of_day(given: GravityOnDay, abv_percent: float, hydrometer_c: float, reader: Reader) -> GravityOfDay:
     """A gravity with its day, of a drink of some strength [% vol], by a hydrometer calibrated at hydrometer_c [°C]."""
-    found = _DAY.fullmatch(given.date.strip())
-    try:
-        day = date.fromisoformat(found.group(1)) if found else None
-    except ValueError:
-        day = None
-    if day is None:
-        raise InputError("Write the day as year-month-day, for example 2024-05-01.", "/date")
+    day = day_from(given.date)
     try:
         gravity = gravity_from(given.gravity, abv_percent, hydrometer_c, reader, fermented=abv_percent > 0.0)
     except ServiceError as error:

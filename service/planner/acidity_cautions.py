@@ -46,6 +46,26 @@ def acidity_cautions(
     yield from _of_lots([m.source for m in present if isinstance(m.source, LotAsked)])
 
 
+def too_little_acid(ph: float, highest: float) -> Iterator[Caution]:
+    """What to heed of a pH, and of the upper end of its interval, where little acid protects the drink."""
+    if ph > STOP_PH:
+        yield Caution(
+            "ph_above_4_6",
+            "stop",
+            f"pH {ph:.2f} is above 4.6, where dangerous bacteria can grow: acidify and measure before going on.",
+            "cfr21_114_3",
+        )
+    elif highest > STOP_PH:
+        yield Caution(
+            "ph_may_be_above_4_6",
+            "warning",
+            f"pH may be as high as {highest:.1f}: above 4.6 dangerous bacteria can grow. Measure it before going on.",
+            "cfr21_114_3",
+        )
+    elif ph > HIGH_PH:
+        yield high_ph(ph)
+
+
 def high_ph(ph: float) -> Caution:
     """A pH above 4.0, where spoilage is easier."""
     return Caution(
@@ -88,22 +108,7 @@ def _of_the_blend(contents: Contents, predicted: Predicted, asked: bool) -> Iter
             "So much acid and salt lies beyond the range of the formula for pH: take the figure as rough, and measure.",
             "arithmetic",
         )
-    if ph.value > STOP_PH:
-        yield Caution(
-            "ph_above_4_6",
-            "stop",
-            f"pH {ph.value:.2f} is above 4.6, where dangerous bacteria can grow: acidify and measure before going on.",
-            "cfr21_114_3",
-        )
-    elif ph.high > STOP_PH:
-        yield Caution(
-            "ph_may_be_above_4_6",
-            "warning",
-            f"pH may be as high as {ph.high:.1f}: above 4.6 dangerous bacteria can grow. Measure it before going on.",
-            "cfr21_114_3",
-        )
-    elif ph.value > HIGH_PH:
-        yield high_ph(ph.value)
+    yield from too_little_acid(ph.value, ph.high)
     if ph.high - ph.low > WIDE_PH:
         yield Caution(
             "ph_is_indicative",

@@ -16,15 +16,15 @@ _SALTS: Final = frozenset({"sulfite", "sorbate"})
 _KILLING: Final = "pasteurised"
 
 
-def juice_cautions(drink: Drink, hurdles: Collection[str], held: Collection[str]) -> Iterator[Caution]:
+def juice_cautions(drink: Drink, hurdles: Collection[str]) -> Iterator[Caution]:
     """What to heed about the juices and spirits of a drink; nothing about raw juice where heat held.
 
     Salts, filters and cold do not kill what raw juice can carry.
 
-    Parameters: drink; hurdles, stated; held, those of them that counted.
-    Returns: cautions, `raw_juice_after_stabilising` (stop) where salts were stated and no heat held.
+    Parameters: drink; hurdles: salts as they are in the drink, heat only where it counted.
+    Returns: cautions, `raw_juice_after_stabilising` (stop) where salts are in it and no heat held.
     """
-    killed = _KILLING in held
+    killed = _KILLING in hurdles
     stabilised = bool(_SALTS & set(hurdles)) and not killed
     for one in drink.holds:
         found = juice_and_spirit_cautions(one.ingredient, one.ingredient.id, one.treatment, stabilised=stabilised)
@@ -35,6 +35,6 @@ def juice_cautions(drink: Drink, hurdles: Collection[str], held: Collection[str]
                 yield raw_juice(lot.lot.name, "of unknown treatment")
 
 
-def holds_raw_juice(drink: Drink, held: Collection[str]) -> bool:
+def holds_raw_juice(drink: Drink, hurdles: Collection[str]) -> bool:
     """Whether an ingredient that is told to be raw is in the drink, and no heat held."""
-    return _KILLING not in held and any(one.treatment == "raw" for one in drink.holds)
+    return _KILLING not in hurdles and any(one.treatment == "raw" for one in drink.holds)

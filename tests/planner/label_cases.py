@@ -28,7 +28,7 @@ WORDS_MOST = 30
 
 
 def facts(market: str = "us", hurdles: tuple[str, ...] = ("pasteurised",), **change: Any) -> LabelFacts:
-    besides = {name: change.pop(name) for name in ("colours", "fining_agents", "from_keg", "held") if name in change}
+    besides = {name: change.pop(name) for name in ("colours", "fining_agents", "from_keg") if name in change}
     serving, container = change.pop("serving_ml", 330.0), change.pop("container_ml", 330.0)
     system = change.pop("system", "metric")
     return label_facts(

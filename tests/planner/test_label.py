@@ -264,17 +264,17 @@ def test_sulfites_are_named_once() -> None:
     assert named(total_so2_mg_per_l=None, free_so2_mg_per_l=4.0) == ["Contains sulfites (total not measured)."]
     (below,) = named(total_so2_mg_per_l=9.0)
     assert below.startswith("Contains: ")
-    # a salt that was stated and did not count is in the drink all the same
-    assert named(total_so2_mg_per_l=None, hurdles=("sulfite",), held=()) == ["Contains sulfites."]
+    # sulfite alone holds no yeast, and is in the drink all the same
+    assert named(total_so2_mg_per_l=None, hurdles=("sulfite",)) == ["Contains sulfites."]
 
 
 def test_only_a_hurdle_that_held_spares_the_refrigerator() -> None:
     """Pathogens of raw juice: 21 CFR 120.24."""
     raw = (held("orange_juice", treatment="raw"),)
-    short = text(facts(hurdles=("pasteurised",), held=(), holds=raw))
+    short = text(facts(hurdles=(), holds=raw))
     assert "refrigerator" in short
     assert "Holds raw juice" in short
-    killed = text(facts(hurdles=("pasteurised",), held=("pasteurised",), holds=raw))
+    killed = text(facts(hurdles=("pasteurised",), holds=raw))
     assert "refrigerator" not in killed
     assert "Holds raw juice" not in killed
 

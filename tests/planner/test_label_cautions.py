@@ -126,8 +126,8 @@ CAUTIONS: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     # heat of the whole that held kills what raw juice can carry; heat that fell short, a filter or cold do not
     (
         "raw_juice",
-        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised",), "held": ()},
-        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised",), "held": ("pasteurised",)},
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ()},
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised",)},
     ),
     (
         "raw_juice",
@@ -136,7 +136,7 @@ CAUTIONS: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
     ),
     (
         "raw_juice_after_stabilising",
-        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("sulfite",), "held": ()},
+        {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("sulfite",)},
         {"holds": (held("orange_juice", treatment="raw"),), "hurdles": ("pasteurised", "sulfite")},
     ),
     (

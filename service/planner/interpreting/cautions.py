@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-from service.planner.acidity_cautions import HIGH_PH, STOP_PH
+from service.planner.acidity_cautions import too_little_acid
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import sorted_once
 from service.planner.interpreting.answers import AcidityReport, Mismatch, PhReport
@@ -181,29 +181,8 @@ def _acid(asked: ReadingsAsked, acidity: AcidityReport | None) -> Iterator[Cauti
 
 
 def _ph(ph: PhReport | None) -> Iterator[Caution]:
-    if ph is None:
-        return
-    if ph.value > STOP_PH:
-        yield Caution(
-            "ph_above_4_6",
-            "stop",
-            f"pH {ph.value:.2f} is above 4.6, where dangerous bacteria can grow: acidify and measure before going on.",
-            "cfr21_114_3",
-        )
-    elif ph.high > STOP_PH:
-        yield Caution(
-            "ph_may_be_above_4_6",
-            "warning",
-            f"pH may be as high as {ph.high:.1f}: above 4.6 dangerous bacteria can grow. Measure it before going on.",
-            "cfr21_114_3",
-        )
-    elif ph.value > HIGH_PH:
-        yield Caution(
-            "ph_high",
-            "warning",
-            f"pH {ph.value:.2f} is high for a drink: hurdles work poorly, spoilage is easier.",
-            OUR_DEFAULT,
-        )
+    if ph is not None:
+        yield from too_little_acid(ph.value, ph.high)
 
 
 def _recipe(mismatch: Mismatch | None) -> Iterator[Caution]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from typing import Final
 
 from service.chemistry.dyes import dye_named
@@ -61,7 +61,6 @@ def label_cautions(
     lines: tuple[ClassLine, ...],
     drinks: tuple[DrinksIn, ...],
     poured: bool,
-    held: Collection[str],
     juice: JuiceDeclared | None,
     sulfites: SulfiteStated,
     allergens: tuple[AllergenFound, ...],
@@ -69,8 +68,7 @@ def label_cautions(
     colours: tuple[str, ...],
     agents: tuple[str, ...],
 ) -> tuple[Caution, ...]:
-    """All cautions of a label, `stop` first, each once; `poured` from a container that nobody drinks at once, `held`
-    the hurdles that counted."""
+    """All cautions of a label, `stop` first, each once; `poured` from a container that nobody drinks at once."""
     found = [
         *_limits(drink, market),
         *_strength(strength, lines),
@@ -79,7 +77,7 @@ def label_cautions(
         *_acid(drink, market),
         *_juice(juice),
         *_hidden(drink, drinks, poured),
-        *juice_cautions(drink, circumstances.intended.hurdles, held),
+        *juice_cautions(drink, circumstances.intended.hurdles),
     ]
     if drink.abv_percent.value > 0.0:
         found.append(ALCOHOL)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from math import isfinite
 from typing import Final
 
@@ -46,7 +45,6 @@ def label_facts(
     colours: tuple[str, ...] = (),
     fining_agents: tuple[str, ...] = (),
     from_keg: bool = False,
-    held: Collection[str] | None = None,
 ) -> LabelFacts:
     """What a label could say of a drink.
 
@@ -54,8 +52,8 @@ def label_facts(
 
     Parameters: drink; market, us, eu or none; serving_ml [mL], None where it is that of the container, or a glass
         of it where it is a keg or larger than 1 L; container_ml [mL], None where it is not known; circumstances, of
-        which hurdles as stated and system matter; colours and fining_agents that went in, in the caller's words;
-        from_keg, whether the container is a keg; held, the hurdles that counted (None: all that were stated).
+        which system and hurdles matter (salts as they are in it, heat and filtration only where they counted); colours
+        and fining_agents that went in, in the caller's words; from_keg, whether the container is a keg.
     Returns: LabelFacts, an estimate and no laboratory analysis.
     Raises: InputError for a market that is not on file; OutOfRangeError for a volume that is none.
     Validity: figures as good as the drink's; rules as of the editions named, in our words. Local law decides.
@@ -72,7 +70,6 @@ def label_facts(
     ('933 kJ / 222 kcal', '29 g sugar')
     """
     where = _market(market)
-    counted = circumstances.intended.hurdles if held is None else tuple(held)
     for volume, pointer in ((serving_ml, "/serving"), (container_ml, "/containers")):
         if volume is not None and not (isfinite(volume) and 0.0 < volume <= _MOST_ML):
             raise OutOfRangeError(f"A volume lies above 0 and up to {_MOST_ML / 1000.0:g} L: check it.", pointer)
@@ -107,7 +104,6 @@ def label_facts(
         allergens=allergens,
         animal=animal,
         rules=rules,
-        held=counted,
     )
     cautions = label_cautions(
         drink,
@@ -117,7 +113,6 @@ def label_facts(
         lines=lines,
         drinks=drinks,
         poured=poured,
-        held=counted,
         juice=juice,
         sulfites=sulfites,
         allergens=allergens,

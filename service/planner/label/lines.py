@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator
 from typing import Final
 
 from service.chemistry.dyes import dye_named
@@ -105,9 +105,8 @@ def label_lines(
     allergens: tuple[AllergenFound, ...],
     animal: tuple[str, ...],
     rules: tuple[RuleStated, ...],
-    held: Collection[str],
 ) -> tuple[LabelLine, ...]:
-    """All lines, in the order of a label; `held` the hurdles that counted."""
+    """All lines, in the order of a label."""
     alcoholic = drink.abv_percent.high >= HEALTH_WARNING_FROM_ABV_PERCENT
     found = [LabelLine("Name: …   Batch: …   Filled on: …", "so that a batch can be found again", PRACTICE)]
     # sulfites have a line of their own wherever they are or may be due
@@ -145,7 +144,7 @@ def label_lines(
         for rule in rules
         if rule.topic == "colour named"
     ]
-    found += _keeping(drink, held)
+    found += _keeping(drink, circumstances)
     if alcoholic:
         found.append(
             LabelLine(
@@ -232,9 +231,9 @@ def _size(market: Market, circumstances: Circumstances) -> str:
     return "uk" if circumstances.system == "imperial" else "who"
 
 
-def _keeping(drink: Drink, held: Collection[str]) -> Iterator[LabelLine]:
+def _keeping(drink: Drink, circumstances: Circumstances) -> Iterator[LabelLine]:
     if drink.fermentable_sugar_g_per_l.high > FERMENTABLE_FROM_G_PER_L and fermented(drink):
-        lasting = LASTING & set(held)
+        lasting = LASTING & set(circumstances.intended.hurdles)
         if not lasting:
             yield LabelLine(
                 "Keep in the refrigerator, drink by …: it may ferment again and build pressure when warm.",
@@ -246,7 +245,7 @@ def _keeping(drink: Drink, held: Collection[str]) -> Iterator[LabelLine]:
             "a bottle with sugar can hold pressure",
             PRACTICE,
         )
-    if holds_raw_juice(drink, held):
+    if holds_raw_juice(drink, circumstances.intended.hurdles):
         yield LabelLine(
             "Holds raw juice: not for children, the pregnant, the old or the ill.", "21 CFR 120.24", "cfr21_120_24"
         )

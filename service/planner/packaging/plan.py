@@ -29,8 +29,8 @@ from service.planner.packaging.counted import Counted, counted, fill_words, held
 from service.planner.packaging.handed_on import next_calls
 from service.planner.packaging.steps import steps_of
 from service.planner.pressure.answers import HeatReport, KegGas
-from service.planner.pressure.cautions import RAW_JUICE
 from service.planner.pulp import PULP_SOURCE, jar_test_to_read
+from service.planner.raw_juice import RAW_JUICE
 from service.planner.refermentation import FERMENTABLE_LIMIT_G_PER_L
 from service.planner.span import Span
 from service.planner.work import readings_in_order, schedule_of
@@ -181,6 +181,7 @@ def _label(asked: PackagingAsked, fills: Sequence[ContainerFill], held: Sequence
         where,
         colours=told.colours,
         fining_agents=told.fining_agents,
+        from_keg=fills[bottle].kind == "keg",
     )
 
 

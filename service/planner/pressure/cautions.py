@@ -12,19 +12,18 @@ from typing import Final
 
 from service.chemistry.sorbate import sorbic_limit
 from service.chemistry.sulfite_limits import Market
-from service.model.lot_class import JUICE_ROW
 from service.physics.carbon_dioxide import HIGHEST_BAR, SHARE_OF_ERROR, STILL_BAR_20C, US_STILL_G_PER_L
 from service.physics.carbon_dioxide import SOURCE_KEY as GAS_SOURCE
 from service.physics.headspace import LEAST_HEADSPACE_SHARE
 from service.planner.acidity_cautions import HIGH_PH, STOP_PH, high_ph
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
-from service.planner.cautions import juice_and_spirit_cautions, raw_juice
 from service.planner.drink import Drink, fermented
 from service.planner.pressure.answers import HurdleHeld, PressureAt, Rating
 from service.planner.pressure.asked import Closed, Rest
 from service.planner.pressure.gas import NEVER_WITH_SUGAR, UNRATED_BAR, WORDS, gas_of, rating_words, temperature_words
 from service.planner.pressure.hurdles import KILLING, SALTS
 from service.planner.pressure.room import headspace_too_small
+from service.planner.raw_juice import RAW_JUICE, juice_cautions
 from service.planner.refermentation import (
     FERMENTABLE_LIMIT_G_PER_L,
     WARM_C,
@@ -37,9 +36,6 @@ from service.planner.stabilising.cautions import WEAK_PH, weak_hurdles
 from service.planner.stabilising.limits import over
 
 _INSTEAD: Final = "Do not seal it"
-RAW_JUICE: Final = frozenset({"raw_juice", "raw_juice_after_stabilising"})
-"""Codes of the rule on raw juice."""
-
 FAR_G_PER_L: Final = 10.0
 """By how much more sugar than expected there may be before that alone forbids closing it up [g/L] (our default)."""
 
@@ -134,16 +130,8 @@ def _may_be_sweet(drink: Drink) -> bool:
 def _raw_juice(drink: Drink, hurdles: Collection[str], held: Sequence[HurdleHeld]) -> Iterator[Caution]:
     """Raw juice, unless heat that counts was given to the whole in its container."""
     killed = any(one.counted and one.hurdle == "pasteurised" for one in held)
-    stabilised = bool(SALTS & set(hurdles)) and not killed
-    for one in drink.holds:
-        for caution in juice_and_spirit_cautions(
-            one.ingredient, one.ingredient.id, one.treatment, stabilised=stabilised
-        ):
-            if caution.code in RAW_JUICE and not killed:
-                yield caution
-    for lot in drink.lots:
-        if lot.lot.lot_class in JUICE_ROW and not killed:
-            yield raw_juice(lot.lot.name, "of unknown treatment")
+    lasting = (SALTS & set(hurdles)) | ({"pasteurised"} if killed else set())
+    yield from (caution for caution in juice_cautions(drink, lasting) if caution.code in RAW_JUICE)
 
 
 def _sugar(
