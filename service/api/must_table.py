@@ -59,7 +59,7 @@ def _lines(body: dict[str, Any]) -> Iterator[str]:
     gravity, ferment = body["original_gravity"], body["ferment"]
     yield (
         f"Original gravity {gravity['value']:.4f} ({gravity['low']:.4f} to {gravity['high']:.4f}), "
-        f"{body['brix']['value']:.1f} °Bx, {body['predicted']['volume']['value']:.4g} L"
+        f"{body['brix']['value']:.1f} °Bx, {_litres(body['predicted']['volume']['value'])}"
     )
     yield ferment["text"]
     rule = body["rule_of_thumb"]
@@ -100,4 +100,9 @@ def _finished(body: dict[str, Any]) -> Iterator[str]:
     yield f"Finished drink, {drink['outcome']}: {drink['summary']}"
     for amount in drink["amounts"]:
         yield f"- {amount['name']}: {amount['amount_text']}"
-    yield f"{drink['blended_l']:.4g} L blended, {drink['packaged_l']:.4g} L to fill"
+    yield f"{_litres(drink['blended_l'])} blended, {_litres(drink['packaged_l'])} to fill"
+
+
+def _litres(volume_l: float) -> str:
+    """Four digits, and never a power of ten."""
+    return f"{volume_l:.0f} L" if volume_l >= 1000.0 else f"{volume_l:.4g} L"

@@ -178,9 +178,10 @@ def _span(given: Figure | None, pointer: str, sd: float, most: float, reader: Re
         # an interval may reach a little below nothing, a drink cannot
         span = Span(span.value, max(span.low, 0.0), span.high)
     else:
-        span = Span.read(float(given), sd)
-    if span.high > most and span.value > most:
-        reader.faults.append(OutOfRangeError(f"At most {most:g} can be reckoned with, not {span.value:g}.", pointer))
+        read = Span.read(float(given), sd)
+        span = Span(read.value, read.low, max(read.value, min(read.high, most)))
+    if span.high > most:
+        reader.faults.append(OutOfRangeError(f"At most {most:g} can be reckoned with, not {span.high:g}.", pointer))
         return None
     return span
 

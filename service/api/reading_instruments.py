@@ -23,6 +23,7 @@ from service.api.reading_shown import (
     hydrometer_from,
     now_from,
     on_day_from,
+    one_gravity_a_day,
     refractometer_from,
     too_sour,
 )
@@ -96,6 +97,7 @@ def readings_from(given: ReadingsRequest) -> ReadingsAsked:
         for k, told in enumerate(given.series)
         if (one := reader.attempt(f"/series/{k}", partial(on_day_from, told, instruments, reader, assumed))) is not None
     )
+    one_gravity_a_day(series, instruments, reader)
     now = now_from(now, series, instruments, reader)
     if given.steady_days is not None and given.series:
         reader.faults.append(InputError("The series tells for how long: leave steady_days out.", "/steady_days"))

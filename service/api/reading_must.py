@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
-from service.api.reading import MASS, VOLUME, Reader, distinct, gravity_from, meq_per_l
+from service.api.reading import VOLUME, Reader, gravity_from, meq_per_l
 from service.api.reading_additions import addition_from, mass_from
 from service.api.reading_circumstances import circumstances_from
 from service.api.reading_losses import losses_from
+from service.api.reading_nutrients import nitrogen_from
 from service.api.reading_targets import match_from, preference_from, target_from
-from service.api.requests import AdditionIn, GravityIn, PriceIn
+from service.api.requests import AdditionIn, GravityIn
 from service.api.requests_must import (
     BaseIn,
     ContainerIn,
     FinishedIn,
     MustPlanRequest,
-    NitrogenIn,
-    NitrogenSourceIn,
     SourceIn,
 )
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Category
-from service.chemistry.nitrogen import DEMAND_MG_N_PER_G, MOST_NITROGEN_SHARE, is_no_food, salt_called
-from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
+from service.errors import InputError, ServiceError
 from service.planner.asked import AdditionAsked, Instruments, Preference, TargetAsked
 from service.planner.losses import Losses
 from service.planner.must.asked import (
@@ -31,8 +30,6 @@ from service.planner.must.asked import (
     ContainerAsked,
     FinishedAsked,
     MustAsked,
-    NitrogenAsked,
-    NitrogenSource,
     SourceAsked,
     YeastAsked,
 )
@@ -42,7 +39,6 @@ _MOST_L: Final = 1e7
 _DRY_ABV_PERCENT: Final = 7.0
 """Strength that a hydrometer's reading of a base yet to be made is corrected with."""
 
-_FORMULA_SLACK: Final = 0.005
 _HONEY: Final = SourceIn(ingredient="honey_average")
 
 
@@ -65,7 +61,7 @@ def must_from(given: MustPlanRequest, deadline_s: float) -> MustAsked:
         text = given.volume
         volume = reader.attempt("/volume", lambda: _litres(text, reader))
     _one_way(given, reader)
-    nitrogen = _nitrogen(given.nitrogen, reader)
+    nitrogen = nitrogen_from(given.nitrogen, reader)
     finished = None if given.finished is None else _finished(given.finished, instruments, reader)
     prefer = _preferences(given.prefer, reader, "/prefer")
     reader.finish()
@@ -162,7 +158,17 @@ def _source(given: SourceIn, instruments: Instruments, reader: Reader) -> Source
         sold = mass_from(given.sold_in, addition.ingredient, reader, "/sold_in")
         if sold <= 0.0:
             raise InputError("A pack holds more than nothing.", "/sold_in")
-    return SourceAsked(addition, sold)
+    return SourceAsked(_flagged(addition, given), sold, given.pack if given.sold_in is None else given.sold_in)
+
+
+def _flagged(addition: AdditionAsked, given: SourceIn) -> AdditionAsked:
+    """The addition, with a caution where honey was measured by its volume."""
+    if addition.ingredient.category is not Category.HONEY or given.amount is None:
+        return addition
+    if parse_quantity(given.amount, frozenset({Kind.MASS, Kind.VOLUME, Kind.PACKS})).kind is not Kind.VOLUME:
+        return addition
+    words = f"{addition.ingredient.id} by volume is a guess: it sticks to the measure and holds air. Weigh it."
+    return replace(addition, cautions=(*addition.cautions, ("honey_by_volume", words)))
 
 
 def priced_by_mass(given: SourceIn) -> AdditionIn:
@@ -201,74 +207,6 @@ def _litres(text: str, reader: Reader) -> float:
 def _preferences(given: list[Any], reader: Reader, pointer: str) -> tuple[Preference, ...]:
     found = [reader.attempt(f"{pointer}/{k}", partial(preference_from, one)) for k, one in enumerate(given)]
     return tuple(one for one in found if one is not None)
-
-
-def _nitrogen(given: NitrogenIn, reader: Reader) -> NitrogenAsked:
-    reader.attempt("", lambda: distinct([s.name for s in given.sources], "sources of nitrogen", "/nitrogen/sources"))
-    found = [
-        reader.attempt(f"/nitrogen/sources/{k}", partial(_nitrogen_source, one, reader))
-        for k, one in enumerate(given.sources)
-    ]
-    demand = "medium" if given.demand is None else given.demand
-    figure = DEMAND_MG_N_PER_G[demand] if isinstance(demand, str) else float(demand)
-    return NitrogenAsked(
-        demand if isinstance(demand, str) else "the caller's own",
-        figure,
-        tuple(source for source in found if source is not None),
-        given.must_yan_mg_n_per_l,
-        given.demand is not None,
-        bool(given.sources),
-    )
-
-
-def _nitrogen_source(given: NitrogenSourceIn, reader: Reader) -> NitrogenSource:
-    if is_no_food(given.name):
-        raise InputError(
-            f"“{given.name}” is not for drinks: name a nutrient of food grade, such as diammonium phosphate or "
-            "autolysed yeast; never fertiliser, urea, nitrate or ammonia.",
-            "/name",
-        )
-    salt = salt_called(given.name)
-    if given.nitrogen_percent is None and salt is None:
-        raise InputError(
-            "Say how much of it is nitrogen that yeast can use: nitrogen_percent. Known by name: diammonium phosphate, "
-            "monoammonium phosphate, autolysed yeast.",
-            "/nitrogen_percent",
-        )
-    share = salt.nitrogen_share if salt is not None else 0.0
-    if given.nitrogen_percent is not None:
-        share = given.nitrogen_percent / 100.0
-        if salt is not None and salt.phosphate and share > salt.nitrogen_share + _FORMULA_SLACK:
-            raise InconsistentError(
-                f"{salt.name} holds {100.0 * salt.nitrogen_share:.1f} % nitrogen by its formula, not "
-                f"{given.nitrogen_percent:g}: is that its phosphate?",
-                "/nitrogen_percent",
-            )
-        if share > MOST_NITROGEN_SHARE:
-            raise OutOfRangeError(
-                f"No food-grade nutrient holds {given.nitrogen_percent:g} % nitrogen: diammonium phosphate is the "
-                "richest, with 21.2. Is that protein, or a fertiliser, which is not for drinks?",
-                "/nitrogen_percent",
-            )
-    phosphate = None if salt is None else salt.phosphate
-    if given.organic is not None:
-        if given.organic and phosphate:
-            raise InconsistentError(f"{given.name} is an ammonium salt, not yeast matter.", "/organic")
-        phosphate = False if given.organic else phosphate
-    amount = price = None
-    if given.amount is not None:
-        amount = reader.quantity(given.amount, MASS, "/amount").value_base
-    if given.price is not None:
-        price = _price_per_g(given.price, reader)
-    mark = "as given" if given.nitrogen_percent is not None or salt is None else salt.mark
-    return NitrogenSource(given.name, share, phosphate, mark, amount, price)
-
-
-def _price_per_g(given: PriceIn, reader: Reader) -> float:
-    mass = reader.quantity(given.per, MASS, "/price/per").value_base
-    if mass <= 0.0:
-        raise InputError("A price is for more than nothing.", "/price/per")
-    return given.amount / mass
 
 
 def _finished(given: FinishedIn, instruments: Instruments, reader: Reader) -> FinishedAsked | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 from typing import Final
 
 from service.api.reading import TEMPERATURE, Reader, meq_per_l
@@ -116,6 +117,20 @@ def on_day_from(given: GravityInSeries, instruments: Instruments, reader: Reader
         return GravityOn(day, hydrometer_from(told, instruments, reader, assumed, "gravity of the series"))
     except ServiceError as error:
         raise error.below("/gravity") from error
+
+
+def one_gravity_a_day(series: tuple[GravityOn, ...], instruments: Instruments, reader: Reader) -> None:
+    """Refuse gravities of one day that differ by more than their errors: their order would decide."""
+    most = DISAGREE * 2.0**0.5 * instruments.hydrometer_error + 1e-9
+    by_day: dict[date, float] = {}
+    for k, one in enumerate(series):
+        gravity = one.read.at_20c(0.0)
+        if abs(by_day.setdefault(one.day, gravity) - gravity) > most:
+            reader.faults.append(
+                InconsistentError(
+                    f"Two gravities of {one.day.isoformat()} do not agree: leave one of them out.", f"/series/{k}"
+                )
+            )
 
 
 def now_from(

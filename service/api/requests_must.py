@@ -66,7 +66,7 @@ class NitrogenSourceIn(RequestModel):
     nitrogen_percent: PositiveNumber | None = Field(
         None,
         le=100,
-        description="Nitrogen that yeast can use [% by mass], at most 21.3; known for diammonium phosphate (21.2), "
+        description="Nitrogen that yeast can use [% by mass], 0.5 to 21.3; known for diammonium phosphate (21.2), "
         "monoammonium phosphate (12.2) and autolysed yeast (4.5).",
     )
     organic: bool | None = Field(

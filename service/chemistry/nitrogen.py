@@ -61,6 +61,9 @@ PHOSPHATE_CAP_G_PER_L: Final = 1e-4 * int(1e4 * min(US_PHOSPHATE_LIMIT_G_PER_L, 
 MOST_NITROGEN_SHARE: Final = 0.213
 """No food-grade ammonium phosphate holds more nitrogen than 21.2 % by the formula of the diammonium salt [g/g]."""
 
+LEAST_NITROGEN_SHARE: Final = 0.005
+"""What holds less is no source of nitrogen [g/g] (our default)."""
+
 _NO_FOOD: Final = re.compile(
     r"\b(?:fertili[sz]\w*|lawns?|gardens?|gardening|plant foods?|urea\w*|ammonia|\w*nitrates?|saltpet(?:er|re))\b"
 )

@@ -289,11 +289,14 @@ def helpful_ingredients(
     """
     present = {m.source.ingredient.id for m in materials if isinstance(m.source, AdditionAsked)}
     chemistry = chemistry_of(poured(materials, masses_g), asked.circumstances.end_point_ph)
+    about_acid = any(t.name in ("titratable_acidity", "ph", "sugar_acid_ratio") for t in asked.targets)
     best: dict[Category, tuple[float, str]] = {}
     longest, table = 0.0, ingredients()
     for ingredient in sorted(table.values(), key=lambda i: i.id):
         careful = _CAREFUL.get(ingredient.category)
         if ingredient.id in present or (careful is not None and careful not in asked.allow):
+            continue
+        if not asked.lots and not about_acid and ingredient.category in _CORRECTIONS:  # no must gets its weight of acid
             continue
         if "grapefruit" in ingredient.id:  # changes how medicines act: nobody's help unasked
             continue

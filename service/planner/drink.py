@@ -111,6 +111,10 @@ EXTRACT_BESIDES_SUGAR_G_PER_L: Final = 40.0
 """Most dry extract of a drink that is no sugar, apart from its acid and what its ingredients are known to bring (our
 default: glycerol, minerals and proteins of a ferment stay well below it)."""
 HELD_SHARE_SPARED: Final = 0.1
+EXTRACT_SPARED_G_PER_L: Final = 100.0
+"""By so much, and a tenth, stated sugar may exceed the whole extract by gravity and strength [g/L]: more sugar is the
+careful side of a pressure, and beyond this a slip of the pen (our default)."""
+
 HELD_SPARED_G_PER_L: Final = 5.0
 """By how much the sugar of what a drink holds may exceed the sugar stated: a tenth and 5 g/L (our default)."""
 _TELL_SUGAR: Final = ("sugar_g_per_l", "fermentable_sugar_g_per_l")
@@ -168,6 +172,13 @@ def drink_from_figures(read: DrinkRead) -> Drink:
         )
     if fermentable.value > sugar.value * 1.001 + 0.05:
         raise InputError("More sugar that yeast can use than sugar: check both.", "/fermentable_sugar_g_per_l")
+    if fermentable.high > (1.0 + HELD_SHARE_SPARED) * sugar.high + HELD_SPARED_G_PER_L:
+        raise InconsistentError(
+            f"Up to {fermentable.high:.4g} g/L of sugar that yeast can use is more than all sugar may be, "
+            f"{sugar.high:.4g}: check the ends of both.",
+            "/fermentable_sugar_g_per_l",
+        )
+    _check_lightest(read)
     _check_sugar(read, sugar, fermentable)
     unused = sugar.low - fermentable.high
     if unused > HELD_SHARE_SPARED * sugar.high + HELD_SPARED_G_PER_L:
@@ -211,9 +222,37 @@ def drink_from_figures(read: DrinkRead) -> Drink:
     )
 
 
+def _check_lightest(read: DrinkRead) -> None:
+    """Whether a liquid of that strength can be so light: not lighter than alcohol and water alone."""
+    if read.gravity is None or read.abv_percent is None:
+        return
+    try:
+        extract = litre_from_sg_and_abv(read.gravity.high, read.abv_percent.value).get(Component.SUCROSE, 0.0)
+    except ServiceError:
+        return  # beyond the range of the rule, where no extract is told
+    if extract < 0.0:
+        raise InconsistentError(
+            f"SG {read.gravity.value:.4g} is lighter than water with {read.abv_percent.value:.3g} % vol and nothing "
+            "else in it: check gravity and strength.",
+            "/gravity",
+        )
+
+
 def _check_sugar(read: DrinkRead, sugar: Span, fermentable: Span) -> None:
-    """Whether the sugar stated is enough for what gravity and strength tell, and for what the drink holds."""
+    """Whether the sugar stated fits what gravity and strength tell, and what the drink holds."""
     told_by = next((name for name in _TELL_SUGAR if getattr(read, name) is not None), "gravity")
+    if told_by != "gravity" and read.gravity is not None and read.abv_percent is not None:
+        try:
+            extract = _extract(read.gravity, read.abv_percent)
+        except ServiceError:
+            extract = None  # no extract is told there
+        if extract is not None and sugar.low > (1.0 + HELD_SHARE_SPARED) * extract.high + EXTRACT_SPARED_G_PER_L:
+            raise InconsistentError(
+                f"{sugar.value:.4g} g/L of sugar is far more than SG {read.gravity.value:.4g} at "
+                f"{read.abv_percent.value:.3g} % vol has room for: about {extract.value:.0f} g/L of extract in all. "
+                "Check gravity, strength and sugar.",
+                f"/{told_by}",
+            )
     if unexplained_extract_g_per_l(read, sugar) > 0.0:
         assert read.gravity is not None
         assert read.abv_percent is not None

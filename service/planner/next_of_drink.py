@@ -8,6 +8,7 @@ from typing import Any, Final
 from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.properties import property_value
+from service.planner.drink import Drink
 from service.planner.hand_over import Blended, acidity_in, call, circumstances_body, drink_body, volume_in, volume_told
 from service.planner.stabilising.asked import MOST_GROWTH
 from service.planner.stabilising.situation import HIGHEST_PH, LOWEST_PH, STRONGEST_ABV_PERCENT
@@ -17,6 +18,13 @@ _MOST_SUGAR_G_PER_L: Final = 1000.0
 """A drink by its figures holds at most so much."""
 
 _CLOSED_ABV_PERCENT, _CLOSED_SUGAR_G_PER_L = 20.0, 300.0
+
+
+def can_be_closed(drink: Drink) -> bool:
+    """Whether the question about packaging takes such a drink: the law of its gas ends there."""
+    return drink.abv_percent.high <= _CLOSED_ABV_PERCENT and drink.sugar_g_per_l.high <= _CLOSED_SUGAR_G_PER_L
+
+
 """Up to these the pressure in a closed container is computed."""
 
 _SOUREST_ALONE_PH: Final = 2.5

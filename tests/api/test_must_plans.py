@@ -160,6 +160,12 @@ def test_the_same_in_other_words(change: dict[str, Any]) -> None:
         ({"nitrogen": {"sources": [{"name": "DAP", "organic": True}]}}, "/nitrogen/sources/0/organic"),
         ({"nitrogen": {"sources": [{"name": "DAP"}, {"name": "dap"}]}}, "/nitrogen/sources/1/name"),
         ({"nitrogen": {"sources": [{"name": "DAP", "amount": "1 tsp"}]}}, "/nitrogen/sources/0/amount"),
+        (
+            {"nitrogen": {"sources": [{"name": "nutrient", "nitrogen_percent": 0.212}]}},
+            "/nitrogen/sources/0/nitrogen_percent",
+        ),
+        ({"volume": "1 mL"}, "/volume"),
+        ({"yeast": {"grams": 5000}}, "/yeast/grams"),
         ({"yeast": {"viable_cells_per_g": 5}}, "/yeast/viable_cells_per_g"),
         ({"yeast": {"tolerance_abv_percent": 40}}, "/yeast/tolerance_abv_percent"),
         ({"yeast": {"name": "a product"}}, "/yeast/name"),
@@ -201,6 +207,7 @@ def test_nitrogen_that_no_food_holds_is_refused_in_words() -> None:
         ({"base": {"final_gravity": 998}}, "/finished/base/final_gravity"),
         ({"base": {"final_gravity": "2 Bx"}}, "/finished/base/final_gravity"),
         ({"base": {"titratable_acidity": "5"}}, "/finished/base/titratable_acidity"),
+        ({"containers": [{"fill": "1 mL", "count": 1}]}, "/finished/containers"),
         ({"containers": [{"fill": "0 mL", "count": 3}]}, "/finished/containers/0/fill"),
         ({"containers": [{"fill": "500 mL", "count": 0}]}, "/finished/containers/0/count"),
         ({"containers": [{"fill": "9000 L", "count": 1000000}]}, "/finished/containers/0/count"),
@@ -213,6 +220,79 @@ def test_nitrogen_that_no_food_holds_is_refused_in_words() -> None:
 def test_refusals_of_a_finished_drink_say_where(change: dict[str, Any], pointer: str) -> None:
     found = refused(finished(**change))
     assert any(place == pointer or place.startswith(pointer + "/") for place in found), found
+
+
+def texts(answer: dict[str, Any]) -> str:
+    """All that a maker reads of amounts."""
+    parts = [answer["summary"], answer["nitrogen"]["text"], answer["yeast"]["text"], answer["rule_of_thumb"]["text"]]
+    parts += [caution["text"] for caution in answer["cautions"]]
+    parts += [step["amount_text"] for step in answer["steps"]]
+    if answer["base"] is not None:
+        parts.append(answer["base"]["text"])
+    return "\n".join(parts)
+
+
+@pytest.mark.parametrize("volume", ["60 mL", "20 L", "10000 L", "8 hL", "1 cup", "3 gal", "4000 gal"])
+def test_figures_in_words_are_in_the_callers_units_and_written_out(volume: str) -> None:
+    answer = ask({**LIGHT, "volume": volume})
+    words = texts(answer)
+    assert "e+" not in words
+    assert " 0 g" not in words
+    assert "0 oz" not in words.replace("10 oz", "").replace(".0 oz", "")
+    us = answer["units"] == "us"
+    assert (" gal (" in answer["summary"] or " fl oz (" in answer["summary"]) is us
+    assert ("cubic feet" in words) is (us and "carbon_dioxide_in_the_room" in codes(answer))
+
+
+def test_a_base_is_told_in_gallons_too() -> None:
+    answer = ask({**finished(containers=[{"kind": "keg", "fill": "5 gal", "count": 1}]), "units": "us"})
+    assert " gal (" in answer["base"]["text"]
+    assert " gal (" in answer["steps"][-2]["amount_text"]
+    assert " gal " not in ask(finished())["base"]["text"]
+
+
+def test_packs_are_named_as_they_were() -> None:
+    source = {"ingredient": "orange_juice_concentrate_frozen"}
+    for how in ("sold_in", "pack"):
+        answer = ask({**LIGHT, "units": "metric", "sources": [{**source, how: "12 fl oz"}]})
+        assert "packs of 12 fl oz" in answer["shopping"][0]["amount_text"]
+
+
+def test_the_rule_of_thumb_says_why_it_is_off_for_the_volume_that_was_named() -> None:
+    honey = {"sources": [{"ingredient": "honey", "amount": "1 kg"}], "volume": "4 L"}
+    final, water = (ask({**honey, "volume_is": meant})["rule_of_thumb"] for meant in ("final", "water_added"))
+    assert final["gap_points"] > 2.0
+    assert "agrees only where the volume is that of the water" in final["reason"]
+    assert water["gap_points"] < -2.0
+    assert "Here the volume is that of the water" in water["reason"]
+    assert "agrees only" not in water["reason"]
+
+
+def test_no_must_is_offered_acid_for_its_gravity() -> None:
+    answer = ask({**LIGHT, "original_gravity": 1.05, "sources": [{"ingredient": "apple_juice_bottled"}]})
+    offered = {one["ingredient"] for one in answer["clash"]["helpful_ingredients"]}
+    assert "citric_acid_anhydrous" not in answer["summary"]
+    assert offered
+    assert not any("acid" in name for name in offered)
+    assert " makes 20 L" in answer["summary"]
+    assert (
+        ", "
+        in ask({**LIGHT, "sources": [{"ingredient": "honey"}, {"ingredient": "citric_acid", "amount": "10 g"}]})[
+            "summary"
+        ].split(" and ")[0]
+    )
+
+
+def test_a_must_is_no_blend_where_it_overflows() -> None:
+    answer = ask({**LIGHT, "intended": {"vessel": "15 L"}})
+    (stop,) = [caution for caution in answer["cautions"] if caution["code"] == "vessel_too_small"]
+    assert stop["text"].startswith("The must makes")
+
+
+def test_no_source_that_brings_nothing_is_called_too_little_to_weigh() -> None:
+    sources = [{"name": "DAP", "amount": "0 g"}]
+    assert "no source brings it" in ask({**LIGHT, "nitrogen": {"sources": sources}})["nitrogen"]["text"]
+    assert "too little to weigh" in ask({**LIGHT, "nitrogen": {"demand": 0.001}})["nitrogen"]["text"]
 
 
 def test_a_finished_drink_decides_the_must() -> None:

@@ -230,7 +230,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
         "once",
     ),
     (
-        {**STOPPED, "series": [{"date": "2026-03-01", "gravity": 1.07}, *EQUAL]},
+        {**STOPPED, "series": [{"date": "2026-02-21", "gravity": 1.07}, *EQUAL]},
         "/series/0/gravity",
         "above the original",
     ),

@@ -23,6 +23,11 @@ CASES: list[tuple[str, dict[str, Any], dict[str, Any]]] = [
         {"nitrogen": {"sources": [{"name": "unknown salt", "nitrogen_percent": 12, "amount": "25 g"}]}},
         {"nitrogen": {"sources": [{"name": "unknown", "nitrogen_percent": 12, "organic": True, "amount": "25 g"}]}},
     ),
+    (
+        "honey_by_volume",
+        {"sources": [{"ingredient": "honey", "amount": "2 L"}], "volume": None, "volume_is": None},
+        {"sources": [{"ingredient": "honey", "amount": "2.8 kg"}], "volume": None, "volume_is": None},
+    ),
     ("nitrogen_short", AT_LIMIT, {"nitrogen": {"demand": 2.0, "sources": [{"name": "DAP"}, YEAST_MATTER]}}),
     (
         "excess_nitrogen",
@@ -136,6 +141,13 @@ def test_nothing_proposes_phosphates_beyond_their_limit(nitrogen: dict[str, Any]
     lacking = plan.nitrogen.need_mg_per_l - plan.nitrogen.added_mg_per_l
     assert plan.nitrogen.short_mg_per_l == pytest.approx(lacking if lacking >= 0.5 else 0.0, abs=0.02)
     assert ("nitrogen_short" in codes(plan)) is (lacking > 1.0)
+
+
+@pytest.mark.parametrize("volume", ["60 mL", "80 mL", "150 mL", "1 L"])
+def test_small_feeds_at_the_limit_are_rounded_down(volume: str) -> None:
+    plan = light(volume=volume, nitrogen={"demand": 2.9})
+    fed = sum(float(feed.amount_text.removesuffix(" g")) for feed in plan.feeds)
+    assert 0.0 < fed <= LIMIT_G_PER_L * plan.predicted.volume.value
 
 
 def test_yeast_matter_brings_what_phosphates_may_not() -> None:

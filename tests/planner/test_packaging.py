@@ -27,7 +27,10 @@ exact = Span.exact
 
 
 def drink(litres: float = 25.0, sugar: float = 1.0, abv: float = 6.5) -> Drink:
-    return drink_from_figures(DrinkRead(exact(litres), exact(0.997), exact(abv), exact(sugar), ph=exact(3.3)))
+    gravity = 0.997 if sugar <= 40.0 else None  # which would not leave room for so much
+    return drink_from_figures(
+        DrinkRead(exact(litres), None if gravity is None else exact(gravity), exact(abv), exact(sugar), ph=exact(3.3))
+    )
 
 
 BOTTLE = ContainerAsked("beer_bottle", 330.0)

@@ -17,6 +17,7 @@ from service.planner.fining.answers import AgentDose, VolumeAfter
 from service.planner.fining.asked import FiningAsked
 from service.planner.fining.choice import Judged
 from service.planner.hand_over import acidity_in, call, circumstances_body, volume_in
+from service.planner.next_of_drink import can_be_closed
 from service.planner.stabilising.situation import HIGHEST_PH, LOWEST_PH, STRONGEST_ABV_PERCENT
 from service.planner.work import NextCall
 
@@ -43,7 +44,7 @@ def next_of(
     found = {
         "scale_bench_trial": _bench(asked, chosen, doses, volume_l),
         "plan_stabilising": _stabilising(asked, after),
-        "plan_packaging": _packaging(asked, dosed, volume_l, after),
+        "plan_packaging": _packaging(asked, dosed, volume_l, after) if can_be_closed(asked.drink) else None,
     }
     return {operation: one for operation, one in found.items() if one is not None}
 

@@ -128,11 +128,12 @@ def _strength(asked: ReadingsAsked, strengths: Strengths) -> Iterator[Caution]:
         )
     apart = strengths.apart()
     if apart is not None:
-        _, _, gap = apart
+        _, second, gap = apart
+        which = "The two gravities" if second.method == "two_gravities" else "Hydrometer and refractometer"
         yield Caution(
             "strengths_disagree",
             "warning",
-            f"Hydrometer and refractometer give {abs(gap):.1f} % vol {'more' if gap > 0 else 'less'} than the strength "
+            f"{which} give {abs(gap):.1f} % vol {'more' if gap > 0 else 'less'} than the strength "
             "used: something was added, or a reading is off.",
             OUR_DEFAULT,
         )

@@ -114,6 +114,8 @@ class Strengths:
         measured = {m.method: m for m in self.methods}
         first = measured.get("given") or measured.get("two_gravities")
         second = measured.get("hydrometer_and_refractometer")
+        if second is None and first is not None and first.method == "given":
+            second = measured.get("two_gravities")
         if first is None or second is None:
             return None
         names = {*first.slopes, *second.slopes}

@@ -15,10 +15,14 @@ VolumeIs = Literal["final", "water_added"]
 
 @dataclass(frozen=True, slots=True)
 class SourceAsked:
-    """Something with sugar in it, and what it is sold in [g]; with `sold_in_g` shopping is in whole packs."""
+    """Something with sugar in it, and what it is sold in [g]; with `sold_in_g` shopping is in whole packs.
+
+    `sold_as` is what a pack holds in the caller's words.
+    """
 
     addition: AdditionAsked
     sold_in_g: float | None = None
+    sold_as: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

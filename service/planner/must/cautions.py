@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
 from service.physics.fermentation import BALLING_CO2_G_PER_G
 from service.planner.answers import ALCOHOL, PRACTICE, Caution
 from service.planner.answers_blend import BlendPlan
+from service.planner.asked import Circumstances
 from service.planner.cautions import sorted_once
 from service.planner.must.answers import Ferment, Nitrogen, Pitch
-from service.planner.must.feeds import STRONG_GRAVITY, left_out, too_much, yeast_nutrient_g_per_l
+from service.planner.must.feeds import STRONG_GRAVITY, left_out, too_much, weighed, yeast_nutrient_g_per_l
+from service.planner.must.words import gas_words
 
 HONEY_WINE_BRIX: Final = (13.0, 35.0)
 """A must of honey wine is not thinned below 13 °Bx nor holds more than 35: 27 CFR 24.203, 2015 edition."""
@@ -54,13 +56,18 @@ class Brew:
     pitch: Pitch
     honey_alone: bool
     blend: BlendPlan | None = None
+    circumstances: Circumstances = field(default_factory=Circumstances)
     name: str = "finished drink"
     open_vessel: bool = False
 
 
 def cautions_of(brew: Brew) -> tuple[Caution, ...]:
     """All cautions of a must, and those of the drink that it is for; `stop` first."""
-    own = [c for c in brew.must.cautions if c.code not in _NOT_OF_A_MUST]
+    own = [
+        replace(c, text=c.text.replace("The blend ", "The must "))
+        for c in brew.must.cautions
+        if c.code not in _NOT_OF_A_MUST
+    ]
     found = [*own, *_nutrients(brew), *_yeast(brew), *_strength(brew), *_beyond_yeast(brew), *_gas(brew), ALCOHOL]
     if brew.blend is not None:
         known = {(c.code, c.text) for c in found}
@@ -122,8 +129,9 @@ def _yeast(brew: Brew) -> Iterator[Caution]:
         yield Caution(
             "little_yeast",
             "warning",
-            f"{pitch.given_g:g} g of yeast are less than either practice asks for "
-            f"({pitch.wine_low_g:.2g} g by volume, {pitch.brewing_g:.2g} g by cells): a slow start lets others in.",
+            f"{pitch.amount_text} of yeast are less than either practice asks for "
+            f"({weighed(pitch.wine_low_g, brew.circumstances)} by volume, "
+            f"{weighed(pitch.brewing_g, brew.circumstances)} by cells): a slow start lets others in.",
             "memory_handbook",
         )
     if pitch.can_it_finish in ("in_doubt", "no_by_the_stated_tolerance"):
@@ -171,7 +179,7 @@ def _beyond_yeast(brew: Brew) -> Iterator[Caution]:
         yield Caution(
             "stronger_than_yeast_bears",
             "warning",
-            f"{brew.ferment.abv_percent.value:.0f} % vol is what the sugar could give: hardly any yeast gets beyond "
+            f"{brew.ferment.abv_percent.value:.1f} % vol is what the sugar could give: hardly any yeast gets beyond "
             f"{STRONGEST_YEAST_ABV_PERCENT:g} %. It will stop sweet; plan a lighter must.",
             PRACTICE,
         )
@@ -183,8 +191,8 @@ def _gas(brew: Brew) -> Iterator[Caution]:
         yield Caution(
             "carbon_dioxide_in_the_room",
             "warning" if litres > 10.0 * _MUCH_GAS_L else "note",
-            f"It gives off about {litres:.0f} L of carbon dioxide, heavier than air, suffocating in cellars and "
-            "cupboards: ventilate; enter no pit of it.",
+            f"It gives off about {gas_words(litres, brew.circumstances.system)} of carbon dioxide, heavier "
+            "than air, suffocating in cellars and cupboards: ventilate; enter no pit of it.",
             "memory_handbook",
         )
     if not brew.open_vessel:

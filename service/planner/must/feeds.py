@@ -6,7 +6,7 @@ Phosphates are proposed up to their limit and no further; what is then lacking o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import floor
+from math import floor, log10
 from typing import Final
 
 from service.catalogue.records import Category
@@ -48,6 +48,7 @@ FINE_STEP_G: Final = 0.1
 """Small things are weighed on a small scale: a tenth of a gram unless the caller's own is finer (our default)."""
 
 _LEAST_MG_PER_L = 0.5
+_LITTLE_MG_PER_L = 5.0
 _WHILE = "While the gravity is still above the figure; stir the gas out first and pour slowly, it foams."
 _HOW: Final[dict[Stage, str]] = {
     "end of lag": "Once it ferments visibly, dissolved in a little of the must; never on dry yeast while it takes up "
@@ -177,10 +178,10 @@ def too_much(nitrogen: Nitrogen) -> bool:
 
 def _text(asked: NitrogenAsked, need: float, added: float, yan: float, doses: Sequence[NutrientDose]) -> str:
     if need <= 0.0:
-        return f"The must holds {yan:.0f} mg/L of nitrogen, as much as the yeast asks for: add none."
+        return f"The must holds {yan:.0f} mg/L of nitrogen, no less than the yeast asks for: add none."
     said = f"The yeast lacks {need:.0f} mg/L of nitrogen ({asked.demand_mg_n_per_g:g} mg per gram of sugar)"
     if not doses:
-        return f"{said}; too little to weigh."
+        return f"{said}; too little to weigh." if need < _LITTLE_MG_PER_L else f"{said}, and no source brings it."
     what = " and ".join(f"{dose.amount_text} of {dose.name}" for dose in doses)
     short = f", {need - added:.0f} mg/L short of it" if added < need - 1.0 else ""
     return f"{said}: {what} bring {added:.0f} mg/L{short}. More than it needs does not end a ferment sooner."
@@ -211,12 +212,18 @@ def _of_the_limit(
 
 
 def weighed(mass_g: float, circumstances: Circumstances, *, at_most: bool = False) -> str:
-    """A small mass in the caller's units, grams beside ounces; rounded down where it must not be more."""
+    """A small mass in the caller's units, grams beside ounces; rounded down where it must not be more.
+
+    Where the scale would show nothing it is told in two digits.
+    """
     step = min(circumstances.instruments.scale_step_g, FINE_STEP_G)
-    if at_most and mass_g >= step:
+    if 0.0 < mass_g < (step if at_most else 0.5 * step):
+        digit = 10.0 ** (floor(log10(mass_g)) - 1)
+        return f"{digit * (floor(mass_g / digit) if at_most else round(mass_g / digit)):.2g} g"
+    if at_most:
         mass_g = step * floor(mass_g / step * (1.0 + 1e-9))
-    words = mass_text(mass_g, circumstances.system, step)
-    return words if circumstances.system == "metric" else f"{words} ({mass_text(mass_g, 'metric', step)})"
+    words, metric = mass_text(mass_g, circumstances.system, step), mass_text(mass_g, "metric", step)
+    return metric if circumstances.system == "metric" or words == "0 oz" else f"{words} ({metric})"
 
 
 def _limits(ours: float) -> tuple[NutrientLimit, ...]:

@@ -12,14 +12,18 @@ from service.chemistry.yeast import (
     sugar_until_tolerance_g_per_l,
     yeast_g,
 )
-from service.errors import ServiceError
+from service.errors import OutOfRangeError, ServiceError
 from service.planner.asked import Circumstances
 from service.planner.must.answers import Ferment, Pitch
 from service.planner.must.asked import YeastAsked
 from service.planner.must.feeds import weighed
+from service.planner.must.words import litres_words
 
 CanItFinish = Literal["yes_by_the_stated_tolerance", "in_doubt", "no_by_the_stated_tolerance", "unknown"]
 Verdict = Literal["not_given", "below_both", "between_the_two", "as_both_or_more"]
+
+MOST_G_PER_L = 50.0
+"""More yeast than that in a litre is a slip of the unit [g/L] (our default)."""
 
 
 def pitch_of(
@@ -35,7 +39,14 @@ def pitch_of(
     Parameters: asked; volume_l of the must [L]; extract_percent [°P]; ferment, where it ends;
         drink_abv_low_percent, the lower end of the strength of the drink that will be sweet [% vol]; circumstances.
     Returns: Pitch.
+    Raises: OutOfRangeError for more yeast than anybody pitches.
     """
+    if asked.grams is not None and asked.grams > MOST_G_PER_L * volume_l:
+        raise OutOfRangeError(
+            f"{asked.grams:g} g of yeast in {litres_words(volume_l, circumstances.system)} are more than "
+            f"{MOST_G_PER_L:g} g/L: check the unit, grams are meant.",
+            "/grams",
+        )
     low, usual, high = (cells_to_pitch(volume_l, extract_percent, rate) for rate in PITCH_MILLION_PER_ML_PER_PLATO)
     viable = USUAL_VIABLE_CELLS_PER_G if asked.viable_cells_per_g is None else asked.viable_cells_per_g
     least_g, most_g = (volume_l * rate for rate in DRY_YEAST_G_PER_L)
@@ -67,7 +78,7 @@ def pitch_of(
         tolerance_abv_percent=asked.tolerance_abv_percent,
         sugar_left_g_per_l=None if left is None else round(left, 2),
         could_still_burn_g_per_l=None if burns is None else round(burns, 1),
-        text=_text(asked, brewing, least_g, most_g, burns, drink_abv_low_percent),
+        text=_text(asked, (brewing, least_g, most_g), burns, drink_abv_low_percent, circumstances),
     )
 
 
@@ -90,11 +101,16 @@ def _can_it_finish(tolerance: float | None, ferment: Ferment) -> tuple[CanItFini
 
 
 def _text(
-    asked: YeastAsked, brewing_g: float, least_g: float, most_g: float, burns: float | None, abv_percent: float
+    asked: YeastAsked,
+    practices_g: tuple[float, float, float],
+    burns: float | None,
+    abv_percent: float,
+    circumstances: Circumstances,
 ) -> str:
+    brewing, least, most = (weighed(float(f"{g:.3g}"), circumstances) for g in practices_g)
     said = (
-        f"Brewers' practice counts cells and comes to {brewing_g:.3g} g, winemakers' weighs {least_g:.2g} to "
-        f"{most_g:.2g} g (both from memory): they differ, and more nitrogen goes with fewer cells."
+        f"Brewers' practice counts cells and comes to {brewing}, winemakers' weighs {least} to {most} (both from "
+        "memory): they differ, and more nitrogen goes with fewer cells."
     )
     if burns is None:
         return f"{said} No tolerance was stated: alcohol does not protect this batch."
@@ -105,6 +121,6 @@ def _text(
             "added sugar: alcohol does not protect this batch."
         )
     return (
-        f"{said} The drink is as strong as the stated {tolerance:g} %, but a stated tolerance is no wall: alcohol does "
-        "not protect this batch."
+        f"{said} The drink is no weaker than the stated {tolerance:g} %, but a stated tolerance is no wall: alcohol "
+        "does not protect this batch."
     )

@@ -13,7 +13,7 @@ from typing import Final
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
 from service.catalogue.records import Category
-from service.errors import ServiceError
+from service.errors import OutOfRangeError, ServiceError
 from service.model.lot_class import Assumed
 from service.planner.answers import Caution, SourceCited
 from service.planner.answers_blend import BlendPlan
@@ -31,6 +31,8 @@ from service.planner.must.pitch import pitch_of
 from service.planner.must.rule import honey_alone, moisture_effect, rule_of_thumb
 from service.planner.must.shopping import bill_of, cost_per_container
 from service.planner.must.steps import readings_of, steps_of
+from service.planner.must.words import litres_words
+from service.planner.plain_words import joined
 from service.planner.pulp import jar_test_to_read
 from service.planner.reading_units import in_system
 from service.planner.span import Span
@@ -48,6 +50,11 @@ _ALWAYS: Final = (
 """Behind every answer: the balance of masses, the demand of yeast, practice."""
 
 _PASSES: Final = 6
+
+LEAST_MUST_L: Final = 0.05
+"""No smaller must is planned [L]: its nutrients and yeast are milligrams."""
+
+_TOO_SMALL: Final = "A must of less than 50 mL cannot be weighed out: check the unit, or plan more of it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +88,8 @@ def plan_must(asked: MustAsked) -> MustPlan:
     predicted, circumstances = plan.predicted, asked.circumstances
     materials, masses = made.must.materials, made.must.masses_g
     gravity, volume = predicted.gravity.value, predicted.volume.value
+    if volume < LEAST_MUST_L:
+        raise OutOfRangeError(_TOO_SMALL, _where_of_volume(asked))
     base_given = None if asked.finished is None else asked.finished.base.final_gravity
     try:
         ferment = ferment_of(gravity, made.must.share, volume, base_given)
@@ -110,8 +119,8 @@ def plan_must(asked: MustAsked) -> MustPlan:
     base, drink = (None, None) if made.back is None else _finished(asked, made.back)
     alone = honey_alone(materials, masses)
     open_vessel = circumstances.intended.container == "open"
-    cautions = cautions_of(Brew(plan, ferment, nitrogen, pitch, alone, blend, open_vessel=open_vessel))
-    steps = steps_of(plan.amounts, gravity, ferment, feeds, pitch, base, none_of)
+    cautions = cautions_of(Brew(plan, ferment, nitrogen, pitch, alone, blend, circumstances, open_vessel=open_vessel))
+    steps = steps_of(plan.amounts, gravity, ferment, feeds, pitch, base, none_of, circumstances.system)
     fed = tuple(dose for dose in nitrogen.doses if dose not in none_of)
     bill = bill_of(asked, plan.amounts, () if blend is None else blend.amounts, fed, pitch)
     outcome: Outcome = plan.outcome
@@ -129,7 +138,7 @@ def plan_must(asked: MustAsked) -> MustPlan:
         brix=predicted.brix,
         predicted=predicted,
         ferment=ferment,
-        rule_of_thumb=rule_of_thumb(materials, masses, volume, asked.volume_is, asked.volume_l),
+        rule_of_thumb=rule_of_thumb(materials, masses, volume, asked.volume_is, asked.volume_l, circumstances.system),
         moisture=moisture_effect(materials, masses),
         nitrogen=nitrogen,
         feeds=feeds,
@@ -173,6 +182,13 @@ def plan_must(asked: MustAsked) -> MustPlan:
     )
 
 
+def _where_of_volume(asked: MustAsked) -> str:
+    """Where the request says how much."""
+    if asked.finished is not None:
+        return "/finished/containers" if asked.finished.containers else "/finished/targets/volume"
+    return "/sources" if asked.volume_l is None else "/volume"
+
+
 def _aimed(asked: MustAsked) -> bool:
     return asked.original_gravity is not None or asked.potential_abv_percent is not None
 
@@ -208,7 +224,7 @@ def _racked_l(made: _Made, volume_after_l: float) -> float:
 
 def _finished(asked: MustAsked, back: Backwards) -> tuple[BaseNeeded, FinishedDrink]:
     assert asked.finished is not None
-    blend, name = back.blend, asked.finished.base.name
+    blend, name, system = back.blend, asked.finished.base.name, asked.circumstances.system
     volume = blend.predicted.volume
     packaged = packaged_span(Span(volume.value, volume.low, volume.high), of_the_blend(back.losses))
     base = BaseNeeded(
@@ -220,8 +236,9 @@ def _finished(asked: MustAsked, back: Backwards) -> tuple[BaseNeeded, FinishedDr
         volume_l=round(back.base_l, 4),
         before_racking_l=round(back.before_racking_l, 4),
         must_l=round(back.must_l, 4),
-        text=f"{back.base_l:.4g} L of {name} at {back.base_abv_percent:.2f} % vol, so {back.must_l:.4g} L of must of "
-        f"{back.original_gravity:.4f}; by volumes alone it would be {back.start_abv_percent:.2f} % vol.",
+        text=f"{litres_words(back.base_l, system)} of {name} at {back.base_abv_percent:.2f} % vol, so "
+        f"{litres_words(back.must_l, system)} of must of {back.original_gravity:.4f}; by volumes alone it would be "
+        f"{back.start_abv_percent:.2f} % vol.",
     )
     drink = FinishedDrink(
         outcome=blend.outcome,
@@ -240,11 +257,12 @@ def _finished(asked: MustAsked, back: Backwards) -> tuple[BaseNeeded, FinishedDr
 
 
 def _summary(asked: MustAsked, plan: BlendPlan, ends: str, base: BaseNeeded | None, drink: FinishedDrink | None) -> str:
-    what = " and ".join(f"{a.name} ({a.amount_text})" for a in plan.amounts if a.mass_g > 0.0)
+    what = [f"{a.name} ({a.amount_text})" for a in plan.amounts if a.mass_g > 0.0]
     predicted = plan.predicted
     made = (
-        f"{what} make {predicted.volume.value:.4g} L of must of {predicted.gravity.value:.4f} "
-        f"({predicted.brix.value:.1f} °Bx)."
+        f"{joined(what)} {'makes' if len(what) == 1 else 'make'} "
+        f"{litres_words(predicted.volume.value, asked.circumstances.system)} of must of "
+        f"{predicted.gravity.value:.4f} ({predicted.brix.value:.1f} °Bx)."
     )
     failed = "" if plan.outcome == "targets_met" else f" {plan.summary}"
     if base is None or drink is None:

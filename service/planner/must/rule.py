@@ -14,7 +14,9 @@ from service.planner.asked import AdditionAsked
 from service.planner.materials import Material, materials_of, poured
 from service.planner.must.answers import MoistureEffect, RuleOfThumb
 from service.planner.must.asked import VolumeIs
+from service.planner.must.words import litres_words
 from service.planner.predict import value_of
+from service.quantities import System
 
 POINTS_L_PER_KG: Final = 35.0 * 3.785411784 / 0.45359237
 """35 points for a pound in a US gallon [points·L/kg]: 292 (common practice, no source)."""
@@ -49,11 +51,12 @@ def rule_of_thumb(
     volume_l: float,
     volume_is: VolumeIs | None,
     named_l: float | None,
+    system: System = "metric",
 ) -> RuleOfThumb | None:
     """35 points per pound in a US gallon, of the volume that the caller named, beside the plan's own gravity.
 
     Parameters: materials and masses_g [g]; volume_l of the must [L]; volume_is, what the caller's volume means;
-        named_l, that volume [L], if one was named.
+        named_l, that volume [L], if one was named; system, in which it is told.
     Returns: RuleOfThumb; None where the sugar is not honey alone.
 
     Example: 169 g in a litre of must are 49.4 points by the rule and 53.8 by the balance (computed).
@@ -72,16 +75,21 @@ def rule_of_thumb(
     meant = "of water added" if volume_is == "water_added" else "of must"
     reason = ""
     if abs(gap) > WORTH_EXPLAINING:
+        why = (
+            "Here the volume is that of the water, and the must is larger: the more honey, the further the rule is off."
+            if volume_is == "water_added"
+            else "The rule agrees only where the volume is that of the water, in a light must."
+        )
         reason = (
             f"Honey of {water:.1f} % water gives about {38.2 * (100.0 - water) / 82.8:.0f} points for a pound in a "
-            "gallon of must, not 35. The rule agrees only where the volume is that of the water. A reading away from "
-            "both: wetter honey, the other volume, honey not dissolved on the bottom, or a warm sample."
+            f"gallon of must, not 35. {why} A reading away from both: wetter honey, the other volume, honey not "
+            "dissolved on the bottom, or a warm sample."
         )
     elif volume_is == "water_added":
         reason = "Two errors cancel: the rule is low for honey, and the must is larger than its water."
     return RuleOfThumb(
-        f"35 points for a pound in a US gallon (292 for a kilogram in a litre), on {litres:.4g} L {meant}; common "
-        "practice, no source: a cross-check only.",
+        f"35 points for a pound in a US gallon (292 for a kilogram in a litre), on {litres_words(litres, system)} "
+        f"{meant}; common practice, no source: a cross-check only.",
         round(points, 2),
         round(1.0 + points / 1000.0, 5),
         round(gap, 2),

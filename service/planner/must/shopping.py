@@ -136,7 +136,7 @@ def _ingredient(wanted: _Wanted, circumstances: Circumstances) -> ShoppingLine:
     if density is not None:
         words += f", about {volume_text(mass / density, system, min(instruments.jug_step_ml, _FINE_STEP_ML))}"
     if packs is not None and pack is not None:
-        each = mass_text(pack, system, instruments.scale_step_g)
+        each = wanted.source.sold_as or mass_text(pack, system, instruments.scale_step_g)
         words = f"{packs:g} {'pack' if packs == 1.0 else 'packs'} of {each}, for {words}"
     price = wanted.material.price_per_g
     return ShoppingLine(

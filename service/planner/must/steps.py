@@ -10,7 +10,9 @@ from service.planner.asked import Circumstances
 from service.planner.must.answers import Feed, Ferment, NutrientDose, Pitch, Stage
 from service.planner.must.answers_finished import BaseNeeded
 from service.planner.must.feeds import STRONG_STAGES
+from service.planner.must.words import litres_words
 from service.planner.work import WorkStep
+from service.quantities import System
 
 LAG_H: Final = 12.0
 """End of the lag at the earliest [h]: 12 to 24 h, common practice, no source."""
@@ -37,14 +39,15 @@ def steps_of(
     pitch: Pitch,
     base: BaseNeeded | None,
     left_out: Sequence[NutrientDose] = (),
+    system: System = "metric",
 ) -> tuple[WorkStep, ...]:
     """What to do with a must, from the honey to the racked base.
 
     Parameters: amounts of the must; gravity expected; ferment, where it ends; feeds; pitch; base, of a finished drink;
-        left_out, nutrients that were given beyond their limit.
+        left_out, nutrients that were given beyond their limit; system, in which volumes are told.
     Returns: steps.
     """
-    return tuple(_steps(amounts, gravity, ferment, feeds, pitch, base, left_out))
+    return tuple(_steps(amounts, gravity, ferment, feeds, pitch, base, left_out, system))
 
 
 def _steps(
@@ -55,6 +58,7 @@ def _steps(
     pitch: Pitch,
     base: BaseNeeded | None,
     left_out: Sequence[NutrientDose],
+    system: System,
 ) -> Iterator[WorkStep]:
     yield WorkStep(
         "Clean and disinfect; weigh everything. Warm the honey gently in a part of the water, never boil it; stir "
@@ -109,7 +113,10 @@ def _steps(
         "not done.",
         PRACTICE,
     )
-    into = "" if base is None else f"{base.before_racking_l:.4g} L fermented, {base.volume_l:.4g} L go into the blend"
+    into = ""
+    if base is not None:
+        fermented, used = litres_words(base.before_racking_l, system), litres_words(base.volume_l, system)
+        into = f"{fermented} fermented, {used} go into the blend"
     yield WorkStep(
         "Rack off the lees, without air.",
         into,

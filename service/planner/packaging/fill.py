@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import gcd, inf, prod
-from typing import Final
+from typing import Any, Final
 
 from service.errors import InputError
 
@@ -27,6 +27,7 @@ _FEW_FILLINGS: Final = 20_000
 _MOST_CELLS: Final = 2_000_000
 _MOST_FILLINGS: Final = 4_000_000
 _FAR: Final = 1 << 28
+_MOST_OF_64_BITS: Final = 1 << 62
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,11 +247,13 @@ def _enumerated(problem: _Problem, last: int) -> _Found | None:
     """As `_candidates`, with whole arrays at a time; of equal ones all are looked at."""
     import numpy as np
 
-    total = np.zeros(1, dtype=np.int64)
-    number = np.zeros(1, dtype=np.int64)
+    # beyond what 64 bits hold, whole numbers of Python: slower, and as exact
+    kind: Any = np.int64 if problem.high < _MOST_OF_64_BITS else object
+    total: Any = np.zeros(1, dtype=kind)
+    number: Any = np.zeros(1, dtype=kind)
     for k, (size, most) in enumerate(zip(problem.sizes, problem.most, strict=True)):
         if k != last:
-            steps = np.arange(most + 1, dtype=np.int64)
+            steps: Any = np.arange(most + 1, dtype=np.int64).astype(kind)
             total = (total[:, None] + steps * size).ravel()
             number = (number[:, None] + steps).ravel()
     size = problem.sizes[last]

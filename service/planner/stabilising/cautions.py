@@ -145,8 +145,8 @@ def _table(here: Situation, choice: Choice) -> Iterator[Caution]:
         yield Caution(
             "sorbate_may_be_outside_published_table",
             "warning",
-            f"Published sorbate doses start at 10 % vol; {strength_below(abv, least)}: the dose may then not hold it. "
-            "Measure the strength, or prefer pasteurising, sterile filtration or dryness.",
+            f"Published sorbate doses start at 10 % vol; {strength_below(abv, least)}: the dose may not hold it. "
+            "Measure the strength, or prefer pasteurising or filtration.",
             published.source_key,
         )
     if published.dose_mg_per_l is not None and 0.0 < choice.sorbic < published.dose_mg_per_l * (1.0 - 1e-9):
