@@ -14,25 +14,35 @@ from service.api.cell_queries import CellQuery
 from service.api.cell_readings import figure_words
 from service.api.numbers import QueryNumber, ShortText
 from service.api.question import Question
-from service.api.reading import VOLUME, Reader, meq_per_l
-from service.api.reading_additions import addition_from
+from service.api.reading import VOLUME, Reader, meq_per_l, without_error
+from service.api.reading_additions import addition_from, mass_from
 from service.api.requests import AdditionPoured
 from service.catalogue.derived import density_g_ml, juice_equivalent_l_per_kg
+from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Category, Ingredient
+from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l
 from service.chemistry.label_rules import DRINK_SIZES, drinks_in, energy_us_kcal
-from service.errors import InputError, OutOfRangeError, ServiceError
+from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
 from service.model.lot_class import Assumed
 from service.planner.answers import ALCOHOL, Caution
 from service.planner.asked import AdditionAsked, Instruments
 from service.planner.drink import DrinkRead, Span, drink_from_figures
 from service.planner.label.answers import DrinkSize
 from service.planner.label.cautions import ESTIMATE
+from service.planner.label.facts import LEAST_SERVING_ML
 from service.planner.label.figures import juice_words
 from service.planner.single import Answer
-from service.quantities import parse_acidity, parse_quantity
+from service.quantities import parse_acidity
 
 _MOST_ML: Final = 1e8
 _ALL_OF_IT: Final = 1.0 + 1e-3
+_LEAST_ML_PER_G: Final = 0.6
+"""Room that dissolved sugar and acid take at least; sucrose takes 0.62 (apparent specific volume, computed)."""
+_MOST_ACID_G_PER_L: Final = 100.0
+"""More acid than any drink holds, twice that of lemon juice (our default)."""
+_FAR_FROM_ROW: Final = 2.0
+"""An ingredient has no acid so many times above, or below, what is usual: a slip of the unit (our default)."""
+_MOST_BRIX: Final = 90.0
 
 
 class EnergyPerServing(CellQuery):
@@ -72,19 +82,45 @@ class JuicePercent(CellQuery):
 
 
 def _litres(text: str, pointer: str) -> float:
-    volume_ml = parse_quantity(text, VOLUME, liquid=True, pointer=pointer).value_base
+    volume_ml = Reader().quantity(text, VOLUME, pointer, liquid=True).value_base
     if not 0.0 < volume_ml <= _MOST_ML:
         raise OutOfRangeError("A volume lies above 0 and up to 100000 L: check its unit.", pointer)
     return volume_ml / 1000.0
+
+
+def _acid_meq_per_l(text: str, pointer: str) -> float:
+    acidity = parse_acidity(text, pointer=pointer)
+    without_error(acidity.error, text, pointer)
+    return meq_per_l(acidity, 1.0)
+
+
+def _check_room(abv_percent: float, sugar_g_per_l: float, acid_meq_per_l: float | None) -> None:
+    """Refuse what does not fit into a litre, and more acid than any drink holds."""
+    acid_g_per_l = acid_g_per_l_from_meq_per_l(acid_meq_per_l or 0.0, Acid.CITRIC)
+    if acid_g_per_l > _MOST_ACID_G_PER_L:
+        raise OutOfRangeError(
+            f"{acid_g_per_l:.4g} g/L of acid (as citric) is no drink, lemon juice itself holds about 50: check the "
+            "unit.",
+            "/titratable_acidity",
+        )
+    filled_ml = 10.0 * abv_percent + _LEAST_ML_PER_G * (sugar_g_per_l + acid_g_per_l)
+    if filled_ml > 1000.0 * (1.0 + 1e-9):
+        raise InconsistentError(
+            f"{abv_percent:g} % vol and {sugar_g_per_l:g} g/L of sugar do not fit into a litre: check both.",
+            "/sugar_g_per_l",
+        )
 
 
 def _energy(query: EnergyPerServing) -> Answer:
     if query.factors == "us" and query.unit == "kJ":
         raise InputError("Kilojoules are told by the factors of EU labels: ask for kcal, or for factors=eu.", "/unit")
     litres = _litres(query.serving, "/serving")
+    if litres < LEAST_SERVING_ML / 1000.0 * (1.0 - 1e-9):
+        raise OutOfRangeError(f"A serving holds {LEAST_SERVING_ML:g} mL or more: check its unit.", "/serving")
     acid = None
     if query.titratable_acidity is not None:
-        acid = meq_per_l(parse_acidity(query.titratable_acidity, pointer="/titratable_acidity"), 1.0)
+        acid = _acid_meq_per_l(query.titratable_acidity, "/titratable_acidity")
+    _check_room(query.abv_percent, query.sugar_g_per_l, acid)
     abv, sugar = Span.exact(query.abv_percent), Span.exact(query.sugar_g_per_l)
     drink = drink_from_figures(DrinkRead(None, None, abv, sugar, sugar, titratable_meq_per_l=acid))
     if query.factors == "us":
@@ -115,7 +151,8 @@ def _drinks(query: DrinksPerContainer) -> Answer:
     volume_ml = 1000.0 * _litres(query.container, "/container")
     usual = Instruments().strength_error_percent
     error = usual if query.strength_error is None else query.strength_error
-    abv = Span.read(query.abv_percent, error)
+    read = Span.read(query.abv_percent, error)
+    abv = Span(read.value, read.low, min(read.high, 100.0))
     value, low, high = (drinks_in(volume_ml, strength, query.size) for strength in (abv.value, abv.low, abv.high))
     rule = DRINK_SIZES[query.size]
     assumed = () if query.strength_error is not None else (
@@ -133,6 +170,13 @@ def _drinks(query: DrinksPerContainer) -> Answer:
 
 
 def _addition(query: JuicePercent) -> AdditionAsked:
+    if query.brix is not None and query.brix > _MOST_BRIX:
+        raise OutOfRangeError(
+            f"{query.brix:g} °Bx is no liquid: juice and concentrate are known up to {_MOST_BRIX:g}.", "/brix"
+        )
+    if query.ingredient_titratable_acidity is not None:
+        at, text = "/ingredient_titratable_acidity", query.ingredient_titratable_acidity
+        without_error(parse_acidity(text, pointer=at).error, text, at)
     measured: dict[str, Any] = {
         name: value
         for name, value in (("brix", query.brix), ("titratable_acidity", query.ingredient_titratable_acidity))
@@ -140,11 +184,31 @@ def _addition(query: JuicePercent) -> AdditionAsked:
     }
     given = {"ingredient": query.ingredient, "measured": measured or None, "amount": query.amount}
     try:
-        return addition_from(AdditionPoured.model_validate(given), Reader())
+        addition = addition_from(AdditionPoured.model_validate(given), Reader())
+        mass_from(query.amount, addition.ingredient, Reader(), "/amount")  # of an amount no error (±) is taken
     except ServiceError as error:
         for part in (error, *getattr(error, "parts", ())):
+            too_thick = part.pointer == "/amount" and isinstance(part, OutOfRangeError)
+            if part.pointer == "/measured" or (too_thick and query.brix is not None):
+                part.pointer = "/ingredient_titratable_acidity" if query.brix is None else "/brix"
             part.pointer = part.pointer.replace("/titratable_acidity", "/ingredient_titratable_acidity")
         raise
+    if query.ingredient_titratable_acidity is not None:
+        _check_acid(query.ingredient, addition.ingredient)
+    return addition
+
+
+def _check_acid(name: str, measured: Ingredient) -> None:
+    """Refuse an acid that the ingredient cannot have: a plain number carries no caution."""
+    usual, found = get_ingredient(name).ta_g_citric_per_100g, measured.ta_g_citric_per_100g
+    if usual is None or found is None or usual.low is None or usual.high is None:
+        return
+    if not usual.low / _FAR_FROM_ROW <= found.typical <= usual.high * _FAR_FROM_ROW:
+        raise InconsistentError(
+            f"{found.typical:.3g} % acid (as citric) is far from the {usual.low:g} to {usual.high:g} % of "
+            f"{measured.name}: check the unit, or name the ingredient that was titrated.",
+            "/ingredient_titratable_acidity",
+        )
 
 
 def _own_litres(ingredient: Ingredient, mass_g: float) -> float:

@@ -13,6 +13,7 @@ from service.api.reading_must import must_from
 from service.api.requests_must import MustPlanRequest, VolumeMeaning
 from service.errors import InputError
 from service.planner.must.plan import plan_must
+from service.planner.plain_words import plain_figure
 from service.planner.single import Answer
 from service.quantities.units import UNIT_BY_SPELLING
 
@@ -51,7 +52,8 @@ def _honey(query: HoneyForMust) -> Answer:
     ferment, predicted = plan.ferment, plan.predicted
     return Answer(
         value,
-        f"{value:.4g} {query.unit} of {honey.name} make {predicted.volume.value:.4g} L of must of "
+        f"{plain_figure(value)} {query.unit} of {honey.name} make "
+        f"{plain_figure(predicted.volume.value)} L of must of "
         f"{predicted.gravity.value:.4f}, {predicted.brix.value:.1f} °Bx. {ferment.text}",
         plan.cautions,
         plan.assumed,

@@ -135,6 +135,8 @@ def _operation(body: Any) -> str:
         return "solve_blends"
     if "drink" in body:
         return "plan_packaging"
+    if "original_gravity" in body and "lots" not in body:
+        return "plan_must" if "volume" in body else "interpret_readings"
     return "forecast_blend" if "recipes" in body and {"lots", "targets", "match"}.isdisjoint(body) else "solve_blend"
 
 
@@ -153,7 +155,8 @@ def table(body: dict[str, Any]) -> str:
     if body.get("note"):
         lines.append(f"Note: {body['note']}")
     if "outcome" in body:
-        lines += wrapped(f"{body['outcome']}: {body['summary']}")
+        sealing = f", {body['sealing'].replace('_', ' ')}" if "sealing" in body else ""
+        lines += wrapped(f"{body['outcome']}{sealing}: {body['summary']}")
     if "proof" in body:
         lines.append(f"Proof: {body['proof']['verdict']}, {body['proof']['milliseconds']:.1f} ms")
     lines += _drinks(body)

@@ -108,5 +108,3 @@ def _lines(body: dict[str, Any]) -> Iterator[str]:
         amount = f" [{step['amount_text']}]" if step["amount_text"] else ""
         day = f"{days[number]} " if number in days else ""
         yield f"{number}. {day}{wait}{step['do']}{amount} {step['check']}"
-    for following in body["next"].values():
-        yield f"Then: POST {following['path']}. {following['text']}"

@@ -8,7 +8,7 @@ from math import ceil, floor
 from typing import Final
 
 from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l, share_of_error
-from service.api.reading_fruit import fruit_assumed, fruit_from
+from service.api.reading_fruit import fruit_assumed, fruit_from, price_assumed, price_per_juice_g
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.inline import ingredient_from_composition
@@ -307,12 +307,13 @@ def addition_from(
     else:
         poured = weighed_from(given.amount, ingredient, reader, "/amount")
         limits = _Limits(poured.mass_g, poured.mass_g, amount_sd_g=amount_sd_g(poured, jug_step_ml))
+    price, priced = _priced(given, fruit, ingredient, limits.pack_g, reader)
     return AdditionAsked(
         ingredient,
         alias,
         limits.least_g,
         limits.most_g,
-        None if given.price is None else _price_per_g(given.price, ingredient, limits.pack_g, reader),
+        price,
         given.treatment,
         () if measured is None else measured.changed,
         () if measured is None else measured.cautions,
@@ -321,11 +322,35 @@ def addition_from(
         limits.unit,
         limits.pack_g,
         limits.whole_g,
-        (*_label_assumed(given), *fruit_assumed(fruit, ingredient)),
+        (*_label_assumed(given), *fruit_assumed(fruit, ingredient), *priced),
         limits.amount_sd_g,
         _acidity_share(given),
         fruit=fruit,
     )
+
+
+def _priced(
+    given: AdditionIn | AdditionPoured,
+    fruit: FruitGiven | None,
+    ingredient: Ingredient,
+    pack_g: float | None,
+    reader: Reader,
+) -> tuple[float | None, tuple[Assumed, ...]]:
+    """The price of a gram [1/g], and what it was taken to be for where that has to be said.
+
+    Beside fruit a price by mass is that of the fruit, one by volume that of its juice.
+    """
+    if given.price is None:
+        return None, ()
+    if fruit is None:
+        return _price_per_g(given.price, ingredient, pack_g, reader), ()
+    kind = parse_quantity(given.price.per, MASS_OR_VOLUME | {Kind.PACKS}, pointer="/price/per").kind
+    if kind is Kind.PACKS:
+        raise InputError("Beside fruit a price is per mass of fruit, or per volume of juice.", "/price/per")
+    price = _price_per_g(given.price, ingredient, pack_g, reader)
+    if kind is Kind.MASS:
+        price = price_per_juice_g(price, fruit, ingredient)
+    return price, (price_assumed(fruit, ingredient, of_fruit=kind is Kind.MASS),)
 
 
 def _fruit(

@@ -81,6 +81,49 @@ def _pressed(
     return FruitGiven(mass_g, count, juice_g, juice_g - spread, juice_g + spread, True)
 
 
+def price_per_juice_g(per_fruit_g: float, fruit: FruitGiven, ingredient: Ingredient) -> float:
+    """The price of a gram of juice, by that of a gram of the fruit it is pressed from.
+
+    price of juice = price of fruit · mass of fruit / mass of its juice
+
+    Parameters: per_fruit_g, price of whole fruit [1/g]; fruit; ingredient, its juice.
+    Returns: price [1/g].
+    Raises: InputError where neither the fruit's mass nor the size of a piece is known.
+    Validity: the fruit is bought for this juice alone.
+    Source: arithmetic; the yield as in `fruit_assumed`.
+    """
+    return per_fruit_g * _fruit_per_juice(fruit, ingredient)
+
+
+def _fruit_per_juice(fruit: FruitGiven, ingredient: Ingredient) -> float:
+    """Whole fruit for a gram of juice [g/g], as the answer tells it."""
+    known = juice_yields().get(ingredient.id)
+    if fruit.mass_g is not None:
+        return fruit.mass_g / fruit.juice_g
+    assert fruit.count is not None
+    if known is None:
+        raise InputError(
+            "What a piece of this fruit weighs is not known, so that a price by mass has nothing to stand on: give the "
+            "fruit by its mass, or a price per volume of juice.",
+            "/price/per",
+        )
+    return fruit.count * known.whole_fruit_g / fruit.juice_g if fruit.pressed else 1.0 / known.per_whole
+
+
+def price_assumed(fruit: FruitGiven, ingredient: Ingredient, *, of_fruit: bool) -> Assumed:
+    """What a price beside fruit is for: of a mass the fruit, of a volume the juice.
+
+    Parameters: fruit; ingredient, its juice; of_fruit, whether the price is per mass.
+    Returns: Assumed.
+    """
+    how = "price the juice by its volume, or the fruit by its mass"
+    if not of_fruit:
+        return Assumed("price", "per volume of juice", "a volume beside fruit is one of the juice", how)
+    times = _fruit_per_juice(fruit, ingredient)
+    value = f"per mass of whole fruit, of which a gram of juice takes {times:.3g} g"
+    return Assumed("price", value, "a mass beside fruit is one of the fruit; all of it is paid for", how)
+
+
 def fruit_assumed(fruit: FruitGiven | None, ingredient: Ingredient) -> tuple[Assumed, ...]:
     """The yield that stands in for a measured juice; nothing where it was measured."""
     if fruit is None or fruit.pressed:

@@ -15,7 +15,7 @@ from service.api.reading_targets import match_from, preference_from, target_from
 from service.api.requests import AdditionIn, GravityIn
 from service.api.requests_must import (
     BaseIn,
-    ContainerIn,
+    BottlesWantedIn,
     FinishedIn,
     MustPlanRequest,
     SourceIn,
@@ -36,6 +36,9 @@ from service.planner.must.asked import (
 from service.quantities import Kind, parse_acidity, parse_quantity
 
 _MOST_L: Final = 1e7
+LEAST_PACK_G: Final = 1.0
+"""Honey, sugar and juice are sold in no smaller packs [g] (our default)."""
+
 _DRY_ABV_PERCENT: Final = 7.0
 """Strength that a hydrometer's reading of a base yet to be made is corrected with."""
 
@@ -152,12 +155,19 @@ def _sources(given: list[SourceIn], instruments: Instruments, reader: Reader, po
 def _source(given: SourceIn, instruments: Instruments, reader: Reader) -> SourceAsked:
     if given.sold_in is not None and given.pack is not None:
         raise InputError("Give pack, of which only whole ones are used, or sold_in, for shopping.", "/sold_in")
+    if given.sold_in is not None and (given.fruit is not None or given.fruit_count is not None):
+        raise InputError("Fruit is bought by its mass, in no packs of juice: leave sold_in out.", "/sold_in")
     addition = addition_from(priced_by_mass(given), reader, instruments.jug_step_ml)
     sold = None
     if given.sold_in is not None:
         sold = mass_from(given.sold_in, addition.ingredient, reader, "/sold_in")
         if sold <= 0.0:
             raise InputError("A pack holds more than nothing.", "/sold_in")
+        if sold < LEAST_PACK_G:
+            raise InputError(
+                f"Nothing is sold in packs below {LEAST_PACK_G:g} g: check the number and the unit of sold_in.",
+                "/sold_in",
+            )
     return SourceAsked(_flagged(addition, given), sold, given.pack if given.sold_in is None else given.sold_in)
 
 
@@ -200,7 +210,7 @@ def _litres(text: str, reader: Reader) -> float:
     if litres <= 0.0:
         raise InputError("A volume is larger than zero.")
     if litres > _MOST_L:
-        raise InputError(f"At most {_MOST_L:.0e} L can be reckoned with: check the unit.")
+        raise InputError(f"At most {_MOST_L:.0f} L can be reckoned with: check the unit.")
     return litres
 
 
@@ -311,7 +321,10 @@ def _targets(
             )
     if "abv_percent" not in given.targets:
         reader.faults.append(
-            InputError("Say how strong the drink is to be: its base follows from that.", f"{at}/abv_percent")
+            InputError(
+                "Say how strong the drink is to be, as abv_percent among its targets: its base follows from that.",
+                at if "targets" in given.model_fields_set else "/finished",
+            )
         )
     if given.containers and "volume" in given.targets:
         reader.faults.append(InputError("The containers say how much: leave the volume out.", f"{at}/volume"))
@@ -325,10 +338,10 @@ def _targets(
     return tuple(sorted(targets, key=lambda target: target.name)), remembered
 
 
-def _container(given: ContainerIn, reader: Reader) -> ContainerAsked:
+def _container(given: BottlesWantedIn, reader: Reader) -> ContainerAsked:
     litres = reader.quantity(given.fill, VOLUME, "/fill", liquid=True).value_base / 1000.0
     if litres <= 0.0:
         raise InputError("A container holds more than nothing.", "/fill")
     if litres * given.count > _MOST_L:
-        raise InputError(f"At most {_MOST_L:.0e} L can be reckoned with: check fill and count.", "/count")
+        raise InputError(f"At most {_MOST_L:.0f} L can be reckoned with: check fill and count.", "/count")
     return ContainerAsked(given.kind, litres, given.count)

@@ -177,6 +177,12 @@ def _gas(given: GasIn, reader: Reader) -> GasAsked:
             raise InputError("Say what is in the keg: its pressure (gauge) or its volumes of gas.", f"{at}/gauge")
         if given.co2_g_per_l is not None:
             raise InputError("What is filled from a keg has the keg's gas: leave it out.", "/co2_g_per_l")
+        if given.still is True:
+            name = "volumes" if keg.gauge is None else "gauge"
+            raise InputError(
+                "What is filled from a keg under gas takes its gas along and is not still: leave out one of the two.",
+                f"{at}/{name}",
+            )
         source = FromKeg(
             reader.quantity(keg.temperature, TEMPERATURE, f"{at}/temperature").value_base,
             None if keg.gauge is None else _bar(keg.gauge, f"{at}/gauge", reader),
@@ -189,6 +195,7 @@ def _gas(given: GasIn, reader: Reader) -> GasAsked:
         None if given.co2_g_per_l is None else float(given.co2_g_per_l),
         bool(given.nitrogen),
         source,
+        given.still is True,
     )
 
 

@@ -299,7 +299,7 @@ class PouredReading:
             ingredient=added.ingredient,
             composition=added.composition,
             measured=added.measured if meant is None else meant.measured,
-            price=added.price if meant is None else meant.price,
+            price=added.price if meant is None else None,
             treatment=added.treatment,
             amount=amount,
             fruit=added.fruit,

@@ -46,7 +46,9 @@ class FiningPlanRequest(OfADrink):
         None, description="Whose list; default none: that of the United States stands as a guide."
     )
     problem: ProblemIn | None = Field(None, description="What the haze is, where it is known.")
-    observations: ObservationsIn = ObservationsIn()
+    observations: ObservationsIn = Field(
+        ObservationsIn(), description="What simple tests of a glass showed; default none was done."
+    )
     water_calcium_mg_per_l: NonNegativeNumber | None = Field(
         None, le=1000, description="Calcium of the water that the drink was made with, by its report."
     )

@@ -62,7 +62,11 @@ Demand = Annotated[
 class NitrogenSourceIn(RequestModel):
     """Something that brings nitrogen, by its share and not by a product."""
 
-    name: ShortText = Field(min_length=1, examples=["diammonium phosphate", "autolysed yeast"])
+    name: ShortText = Field(
+        min_length=1,
+        examples=["diammonium phosphate", "autolysed yeast"],
+        description="What it is; it names the doses.",
+    )
     nitrogen_percent: PositiveNumber | None = Field(
         None,
         le=100,
@@ -75,7 +79,7 @@ class NitrogenSourceIn(RequestModel):
         description="Whether it is yeast matter and no ammonium salt; if nobody says, it counts as phosphate.",
     )
     amount: MassText | None = Field(None, description="A fixed amount for the whole must; else what is lacking.")
-    price: PriceIn | None = None
+    price: PriceIn | None = Field(None, description="What it costs, per mass.")
 
 
 class NitrogenIn(RequestModel):
@@ -100,18 +104,18 @@ class YeastIn(RequestModel):
     tolerance_abv_percent: PositiveNumber | None = Field(None, le=25, description="As its maker states it [% vol].")
 
 
-class ContainerIn(RequestModel):
+class BottlesWantedIn(RequestModel):
     """Containers of one size to fill."""
 
-    kind: KindIn = "bottle"
-    fill: VolumeText = Field(examples=["330 mL", "12 fl oz"])
-    count: Annotated[int, Field(strict=True, ge=1, le=1_000_000)]
+    kind: KindIn = Field("bottle", description="What they are; it names them in the answer.")
+    fill: VolumeText = Field(examples=["330 mL", "12 fl oz"], description="Drink in each, not its brimful volume.")
+    count: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(description="How many are to be filled.")
 
 
 class BaseIn(RequestModel):
     """The dry base that is looked for: what is known of it beforehand."""
 
-    name: ShortText = Field("base", min_length=1)
+    name: ShortText = Field("base", min_length=1, description="Its name in the blend.")
     final_gravity: GravityIn | None = Field(
         None, description="Where it is to end; default where all that can ferment has."
     )
@@ -122,14 +126,18 @@ class BaseIn(RequestModel):
 class FinishedIn(RequestModel):
     """The drink that the must is for: a blend request whose one lot, the base, is what is looked for."""
 
-    base: BaseIn = BaseIn()
-    additions: list[SourceIn] = Field(default_factory=list, max_length=50)
+    base: BaseIn = Field(BaseIn(), description="What is known of the base beforehand; default typical figures.")
+    additions: list[SourceIn] = Field(
+        default_factory=list, max_length=50, description="What goes into the base after its ferment."
+    )
     targets: dict[PropertyName, TargetIn] = Field(
         default_factory=dict, description="A strength, and a volume unless `containers` say how much."
     )
-    match: MatchIn | None = None
-    prefer: list[PreferenceIn] = Field(default_factory=list, max_length=5)
-    containers: list[ContainerIn] = Field(
+    match: MatchIn | None = Field(None, description="A remembered drink to be like: sweetness and acid of a serving.")
+    prefer: list[PreferenceIn] = Field(
+        default_factory=list, max_length=5, description="What to seek where targets leave a choice, first things first."
+    )
+    containers: list[BottlesWantedIn] = Field(
         default_factory=list, max_length=20, description="All of them are to be filled, after losses."
     )
     losses: LossesOfTheBaseIn | None = Field(
@@ -149,18 +157,24 @@ class MustPlanRequest(Common):
     water: ShortText | None = Field(
         None, examples=["water_tap"], description="A water of the catalogue; default water_deionised."
     )
-    original_gravity: GravityIn | None = None
+    original_gravity: GravityIn | None = Field(
+        None, description='Of the must: SG 20/20 as a number, or "22 Bx"; a reading is corrected.'
+    )
     potential_abv_percent: FiniteNumber | None = Field(
         None, gt=0, le=25, description="Strength of the drink when all that can ferment has."
     )
-    finished: FinishedIn | None = None
-    volume: VolumeText | None = None
+    finished: FinishedIn | None = Field(
+        None, description="The drink that it is for: the must is then reckoned back from it."
+    )
+    volume: VolumeText | None = Field(None, description="How much, with its unit: of what, `volume_is` says.")
     volume_is: VolumeMeaning | None = Field(
         None, description="What the volume is: the must's own, or that of the water that goes in. Never guessed."
     )
     prefer: list[PreferenceIn] = Field(
         default_factory=list, max_length=5, description="Where several sources are free; default the least added mass."
     )
-    rounding: Literal["none", "scale", "kitchen"] = "none"
-    nitrogen: NitrogenIn = NitrogenIn()
-    yeast: YeastIn = YeastIn()
+    rounding: Literal["none", "scale", "kitchen"] = Field(
+        "none", description="Amounts as reckoned, in steps of the scale, or in amounts that a kitchen weighs."
+    )
+    nitrogen: NitrogenIn = Field(NitrogenIn(), description="Demand of the yeast, and what meets it.")
+    yeast: YeastIn = Field(YeastIn(), description="The yeast that is at hand, by its numbers.")

@@ -32,7 +32,7 @@ PartIn = Literal["fills", "pressure", "gas", "heat", "label"]
 class ContainerPriceIn(RequestModel):
     """What so many of the containers cost."""
 
-    amount: NonNegativeNumber
+    amount: NonNegativeNumber = Field(description="Price, in the currency of the request.")
     per: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(1, description="How many containers that buys.")
 
 
@@ -51,7 +51,7 @@ class ContainerIn(RequestModel):
     headspace: ShortText | None = Field(
         None, examples=["4 %"], description="Room above the drink, of the volume of the drink; default 4 %."
     )
-    price: ContainerPriceIn | None = None
+    price: ContainerPriceIn | None = Field(None, description="What they cost, empty.")
 
 
 class FilledFromKegIn(RequestModel):
@@ -75,7 +75,9 @@ class GasIn(RequestModel):
         None, le=20, description="Carbon dioxide in the drink when it is closed up; default 1 g/L, as after racking."
     )
     nitrogen: bool | None = Field(None, strict=True, description="Whether nitrogen is at hand to push a still drink.")
-    filled_from_keg: FilledFromKegIn | None = None
+    filled_from_keg: FilledFromKegIn | None = Field(
+        None, description="Where bottles are filled from a cold keg that is under gas: its temperature and pressure."
+    )
 
 
 class RefermentationIn(RequestModel):
@@ -91,8 +93,8 @@ class RefermentationIn(RequestModel):
 class MinuteIn(RequestModel):
     """What the coldest spot showed at a minute."""
 
-    minute: NonNegativeNumber = Field(le=100_000)
-    temperature: TemperatureText
+    minute: NonNegativeNumber = Field(le=100_000, description="Since the log began [min].")
+    temperature: TemperatureText = Field(description="What the coldest spot showed then, with its unit.")
 
 
 class HeatIn(RequestModel):
@@ -116,12 +118,14 @@ class PackagingPlanRequest(OfADrink):
         default_factory=list, max_length=10, description="Default one kind, by `intended.container`."
     )
     reserve: VolumeText | None = Field(None, examples=["250 mL"], description="Kept back, for a test bottle.")
-    gas: GasIn = GasIn()
+    gas: GasIn = Field(GasIn(), description="Gas in the drink and on a keg; default a still drink.")
     storage_temperature: TemperatureText | None = Field(
         None, description="The warmest that it will see; the same as `intended.storage_temperature`."
     )
-    refermentation: RefermentationIn = RefermentationIn()
-    heat: HeatIn | None = None
+    refermentation: RefermentationIn = Field(
+        RefermentationIn(), description="What shows that the ferment has ended; default nothing does."
+    )
+    heat: HeatIn | None = Field(None, description="Pasteurising in the container; default none.")
     market: MarketName | None = Field(None, description="Whose rules; default none: not sold.")
     serving: VolumeText | None = Field(None, description="Of the label; default the first container.")
     colours: list[ShortText] = Field(default_factory=list, max_length=50, description="Colours that went in.")

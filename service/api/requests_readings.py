@@ -61,7 +61,7 @@ class GravityInSeries(RequestModel):
     """A gravity with the day it was read."""
 
     date: ShortText = Field(examples=["2026-03-14"], description="Year-month-day, as in ISO 8601.")
-    gravity: GravityIn
+    gravity: GravityIn = Field(description="SG 20/20 as a number, or a reading to be corrected.")
     temperature: TemperatureText | None = Field(
         None, description="Of the sample: the number is then what the hydrometer showed, and is corrected."
     )
@@ -70,8 +70,12 @@ class GravityInSeries(RequestModel):
 class ExpectedIn(RequestModel):
     """What the drink should be: the recipe it was made by with what really went in, or its expected figures."""
 
-    lots: list[LotIn] = Field(default_factory=list, max_length=50)
-    additions: list[AdditionPoured] = Field(default_factory=list, max_length=50)
+    lots: list[LotIn] = Field(
+        default_factory=list, max_length=50, description="Liquids that went in, by their readings."
+    )
+    additions: list[AdditionPoured] = Field(
+        default_factory=list, max_length=50, description="What else went in, each with its amount."
+    )
     drink: DrinkIn | None = Field(None, description="Its figures; or give lots and additions.")
 
 
@@ -80,8 +84,12 @@ class ReadingsRequest(Common):
 
     hydrometer: GravityIn | None = Field(None, description="Of the drink as it is now, SG or on a sugar scale.")
     original_gravity: GravityIn | None = Field(None, description="Before fermentation.")
-    refractometer: RefractometerReading | None = None
-    titration: TitrationIn | None = None
+    refractometer: RefractometerReading | None = Field(
+        None, description="What a refractometer showed [°Bx], never corrected for alcohol or acid."
+    )
+    titration: TitrationIn | None = Field(
+        None, description="A titration with sodium hydroxide: base and sample [mL], strength of the base [mol/L]."
+    )
     titratable_acidity: ShortText | None = Field(
         None, examples=["6.2 g/L citric"], description="Instead of a titration, to `titration_end_point_ph`."
     )
@@ -101,5 +109,5 @@ class ReadingsRequest(Common):
         description="Whether honey, juice, sugar or anything else went in after the original gravity was read: the two "
         "gravities then say nothing of the strength. Default no, or yes where the expected recipe has additions.",
     )
-    expected: ExpectedIn | None = None
+    expected: ExpectedIn | None = Field(None, description="What the drink should be, to hold the readings against.")
     drink_class: LiquidClass | None = Field(None, alias="class", description="Default mead.")

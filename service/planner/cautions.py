@@ -19,6 +19,7 @@ from service.planner.acidity_cautions import acidity_cautions
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, Level, Predicted, VolumePrediction
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
+from service.planner.plain_words import plain_figure
 from service.planner.refermentation import refermentation_cautions
 
 _STRONG_ABV_PERCENT = 25.0
@@ -141,16 +142,16 @@ def _vessel(contents: Contents, predicted: VolumePrediction, circumstances: Circ
         yield Caution(
             "vessel_too_small",
             "stop",
-            f"The blend makes {volume_l:.4g} L and the vessel holds {vessel_l:.4g} L: it would overflow. "
-            "Split it, or make less.",
+            f"The blend makes {plain_figure(volume_l)} L and the vessel holds {plain_figure(vessel_l)} L: it would "
+            "overflow. Split it, or make less.",
             "arithmetic",
         )
     elif predicted.high > vessel_l * (1.0 + _FULL):
         yield Caution(
             "vessel_may_be_too_small",
             "warning",
-            f"The blend makes {volume_l:.4g} L, perhaps {predicted.high:.4g} by the errors of measuring; the vessel "
-            f"holds {vessel_l:.4g} L: it may overflow. Add the last of it slowly.",
+            f"The blend makes {plain_figure(volume_l)} L, perhaps {plain_figure(predicted.high)} by the errors of "
+            f"measuring; the vessel holds {plain_figure(vessel_l)} L: it may overflow. Add the last of it slowly.",
             "arithmetic",
         )
     elif volume_l > _FOAM_ROOM * vessel_l:

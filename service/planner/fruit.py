@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, log10
+from typing import Any
 
 from service.catalogue.juice_yield import SIZE_SD_SHARE, JuiceYield, juice_yields
 from service.errors import InputError
@@ -91,6 +92,19 @@ def fruit_needed(
         elif known is not None:
             found.append(_by_table(material.name, mass_g, known, circumstances))
     return tuple(found)
+
+
+def price_body(asked: AdditionAsked, sent: Mapping[str, Any]) -> dict[str, Any]:
+    """The price of an addition whose fruit a further request no longer names: that of its juice.
+
+    Parameters: asked; sent, the addition as the request has it.
+    Returns: `price` of a body, as it was sent where no fruit was; empty without a price.
+    """
+    if asked.price_per_g is None or "price" not in sent:
+        return {}
+    if asked.fruit is None:
+        return {"price": sent["price"]}
+    return {"price": {"amount": float(f"{1000.0 * asked.price_per_g:.7g}"), "per": "1 kg"}}
 
 
 def fruit_sources(needed: Sequence[FruitNeeded]) -> tuple[str, ...]:

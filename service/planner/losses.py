@@ -30,6 +30,11 @@ _WORDS: Final = {
     "samples": "taken as samples",
 }
 _STEP_ML: Final = 10.0
+_ROUNDED: Final = 1e-12
+"""Share of what is lost that rounding of a float may lack."""
+
+NO_CITRUS: Final = "no citrus juice: pulp is reckoned of citrus only; a jar test tells"
+"""What an estimate of the settled layer says where there is nothing to reckon it from."""
 
 STATED: Final = "as_stated"
 """Source of a figure that the caller stated without saying how it was found."""
@@ -70,6 +75,11 @@ class Losses:
     def stated(self) -> bool:
         """Whether the settled layer is a share that the caller stated, of whose error nothing is known."""
         return self.settling is not None and not self.measured and not self.estimate
+
+    @property
+    def without_citrus(self) -> bool:
+        """Whether the settled layer was to be reckoned and there is no citrus juice to reckon it from."""
+        return self.estimate and self.settling is not None and self.settling.high == 0.0
 
     @property
     def before_settling(self) -> float:
@@ -134,7 +144,8 @@ class LossReport:
     lost_percent: float
     """The same of the blend [%]."""
     parts: tuple[LossPart, ...]
-    """Each loss that is not nothing, in the order in which it comes."""
+    """Each loss that is not nothing, in the order in which it comes; and a settled layer that was to be reckoned, where
+    there is no citrus juice to reckon it from."""
     measured: bool
     """Whether a jar test told the settled layer; not where it is a stated share, our estimate or left out."""
     text: str
@@ -156,11 +167,11 @@ def packaged_l(blended_l: float, losses: Losses) -> float:
     23.7
     """
     left = blended_l * losses.kept_share - losses.volumes_l
-    if left < 0.0:
+    if left < -_ROUNDED * losses.volumes_l:
         raise InconsistentError(
             f"The losses take more than the {blended_l:.3g} L there are: check dead_volume, samples and shares."
         )
-    return left
+    return max(left, 0.0)
 
 
 def blended_l(packaged_l: float, losses: Losses) -> float:
@@ -221,7 +232,9 @@ def loss_report(blended: Span, losses: Losses, system: System = "metric") -> Los
     for what, share in steps:
         taken = _times(there, share)
         kept = Span(1.0 - share.value, 1.0 - share.high, 1.0 - share.low)
-        if share.high > 0.0:
+        if what == "settling" and losses.without_citrus:
+            parts.append(LossPart(what, 0.0, 0.0, 0.0, 0.0, NO_CITRUS, _source_of_layer(losses)))
+        elif share.high > 0.0:
             source = _source_of_layer(losses) if what == "settling" else STATED
             parts.append(_part(what, 100.0 * share.value, taken, source, system))
         there = _times(there, kept)
@@ -281,6 +294,8 @@ def _told(blended: Span, left: Span, losses: Losses, system: System) -> str:
         text += f" ({shown(left.low)} to {shown(left.high)})"
     if losses.stated:
         return f"{text}; the settled layer is as stated, and no error of it is counted."
+    if losses.without_citrus:
+        return f"{text}; no settled layer is counted, {NO_CITRUS}."
     if losses.estimate:
         return f"{text}; the settled layer is an estimate: stand a jar of the blend cold for 48 to 72 h and measure it."
     return f"{text}."

@@ -9,6 +9,7 @@ from typing import Any, Final
 from service.model.properties import PROPERTIES
 from service.planner.answers import Predicted
 from service.planner.asked import AdditionAsked, Circumstances, ForecastAsked, LotAsked, PlanAsked, TargetAsked
+from service.planner.fruit import price_body
 from service.planner.hand_over import OF_AN_INGREDIENT, Blended, call, canonical, expected_readings, mass_in
 from service.planner.next_of_drink import drink_calls
 from service.planner.work import NextCall
@@ -177,7 +178,8 @@ def _added(additions: Sequence[AdditionAsked], blended: Blended, told: Mapping[s
     masses = {id(m.source): g for m, g in blended.poured}
     return [
         {
-            **{k: sent[k] for k in (*OF_AN_INGREDIENT, "price") if k in sent},
+            **{k: sent[k] for k in OF_AN_INGREDIENT if k in sent},
+            **price_body(asked, sent),
             "amount": amount_body(masses[id(asked)], blended.circumstances.system),
         }
         for asked, sent in zip(additions, told.get("additions", ()), strict=True)

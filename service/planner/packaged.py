@@ -1,7 +1,7 @@
 """A volume that is to be filled, as a target on the volume of the blend: what losses take is blended besides.
 
 Where the settled layer is an estimate it depends on the juice in the plan, so that plan and layer are sought in turn
-until the layer no longer moves; nothing is proved then.
+until the layer no longer moves; nothing is proved then. Without citrus juice the layer is nothing whatever the plan is.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from service.planner.losses import Losses, LossReport, blended_l, loss_report, p
 from service.planner.materials import Material
 from service.planner.plain_words import figure_in_words
 from service.planner.plan_report import report_of
-from service.planner.pulp import settled
+from service.planner.pulp import may_settle, settled
 from service.planner.solving import Answered, answer
 from service.planner.span import NORMAL_90, Span
 
@@ -56,7 +56,7 @@ def answer_before_losses(asked: PlanAsked, materials: Sequence[Material]) -> tup
     Returns: the question with what it asks of the volume of the blend, and the answer.
     Raises: InputError where plan and layer do not settle; ServiceError as `answer`.
     """
-    if asked.packaged is None or asked.losses is None or not asked.losses.estimate:
+    if asked.packaged is None or asked.losses is None or not asked.losses.estimate or not may_settle(materials):
         return asked, answer(asked, materials)
     until = perf_counter() + asked.deadline_s
     share, last = -inf, inf

@@ -113,6 +113,20 @@ def shown_step(amount: float, step: float) -> float:
     return float(min(step, 10.0 ** (floor(log10(amount)) - _DIGITS + 1)))
 
 
+def plain_figure(value: float, digits: int = 4) -> str:
+    """A figure in so many significant digits, never with a power of ten.
+
+    Parameters: value; digits, at least 1.
+    Returns: the digits, without trailing zeros behind the point.
+
+    >>> plain_figure(20_003.0), plain_figure(18.92706), plain_figure(0.00021, 2)
+    ('20000', '18.93', '0.00021')
+    """
+    if value == 0.0:
+        return "0"
+    return number_text(value, 10.0 ** (floor(log10(abs(value))) - digits + 1))
+
+
 def joined(words: Sequence[str], last: str = "and") -> str:
     """A list as one says it: `a, b and c`."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"

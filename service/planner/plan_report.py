@@ -19,7 +19,7 @@ from service.planner.chances import shortfall
 from service.planner.marginals import binding_targets, marginals_of
 from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
-from service.planner.plain_words import figure_in_words, plain_property
+from service.planner.plain_words import figure_in_words, plain_figure, plain_property
 from service.planner.predict import Foreseen, rounded, value_of
 from service.planner.ratios import GUARDS
 from service.solver.goals import GoalResult, Outcome
@@ -186,9 +186,8 @@ class Solved:
             )
         for j in self.numbers.boundless:
             most_kg = self.numbers.problem.upper[j] * self.numbers.litres
-            found.append(
-                Assumed(f"{self.name(j)}: max", "none named", f"searched up to {most_kg:.4g} kg", "your stock")
-            )
+            searched = f"searched up to {plain_figure(most_kg)} kg"
+            found.append(Assumed(f"{self.name(j)}: max", "none named", searched, "your stock"))
         return found
 
 

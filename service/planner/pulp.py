@@ -16,7 +16,7 @@ from service.errors import OutOfRangeError
 from service.model.lot_class import Assumed
 from service.planner.answers import NextReading
 from service.planner.asked import AdditionAsked
-from service.planner.losses import Losses
+from service.planner.losses import NO_CITRUS, Losses
 from service.planner.materials import Material, poured
 from service.planner.span import Span
 
@@ -103,15 +103,23 @@ def settled_by_figures(losses: Losses, citrus_percent: float | None, juice_perce
     """
     if not losses.estimate:
         return losses
+    if citrus_percent is None and juice_percent == 0.0:
+        citrus_percent = 0.0
     if citrus_percent is None:
         raise OutOfRangeError(
-            "An estimate of what settles needs the citrus juice in the drink (citrus_percent): give it, or a share.",
+            "An estimate of what settles needs the citrus juice in the drink: give citrus_percent, 0 where there is "
+            "none; or a share.",
             "/losses/settling",
         )
     citrus = citrus_percent / 100.0
     least, most = settled_share(citrus, 0.0), settled_share(0.0, citrus)
     other = 0.0 if juice_percent is None else max(juice_percent / 100.0 - citrus, 0.0)
     return _estimated(losses, Span(0.5 * (least.value + most.value), least.low, most.high), other)
+
+
+def may_settle(materials: Sequence[Material]) -> bool:
+    """Whether any of these brings citrus juice, of which alone pulp is reckoned."""
+    return any(material.per_g.tally("citrus_juice_ml") > 0.0 for material in materials)
 
 
 def _of_concentrate(material: Material) -> bool:
@@ -125,6 +133,8 @@ def _estimated(losses: Losses, layer: Span, other: float) -> Losses:
         "spun pulp 8 to 12 % of citrus juice from concentrate (trade product sheets, weak) and 10 to 25 % of pressed "
         "juice, settled 2 to 3 times as bulky (common practice, no source)"
     )
+    if layer.high == 0.0:
+        told, source = "nothing", NO_CITRUS
     if other > 0.0:
         source += "; no figure for the pulp of other fruit, none is counted"
     line = Assumed("losses: settling", told, source, f"{_JAR_TEST}: jar_test")
@@ -141,11 +151,11 @@ def jar_test_to_read(losses: Losses) -> tuple[NextReading, ...]:
         NextReading(
             _JAR_TEST,
             "straight jar and ruler",
-            round(100.0 * layer.value, 1),
+            round(100.0 * layer.value, 1) if layer.high > 0.0 else None,
             "% of the height",
             "cold",
             48.0,
-            round(100.0 * layer.low, 1),
-            round(100.0 * layer.high, 1),
+            round(100.0 * layer.low, 1) if layer.high > 0.0 else None,
+            round(100.0 * layer.high, 1) if layer.high > 0.0 else None,
         ),
     )

@@ -5,7 +5,7 @@ Where an interval crosses a line that matters for pressure, its bad end is told:
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Final
 
 from service.chemistry.sorbate import TABLE_ML_PER_L
@@ -26,6 +26,8 @@ FERMENTABLE_LIMIT_G_PER_L: Final = 2.0
 
 _TABLE_STARTS_ABV_PERCENT = min(TABLE_ML_PER_L)
 _NOTICEABLE_SUGAR_G = 1.0
+_MOST_NAMED = 2
+_NAMED_FIRST = {"pasteurised": 0, "sterile_filtered": 1, "sorbate": 2, "sulfite": 3}
 
 
 def refermentation_cautions(
@@ -137,17 +139,28 @@ def _sugar_and_hurdles(sugar: float, most: float, hurdles: set[str], container: 
         return Caution(
             "hurdle_does_not_hold",
             "stop" if sealed else "warning",
-            f"{much} of fermentable sugar behind {' and '.join(sorted(hurdles))} only, which does not "
+            f"{much} of fermentable sugar behind {hurdles_named(hurdles).replace(', ', ' and ')} only, which does not "
             "hold yeast: a sealed container can burst. Pasteurise it, or ask for a stabilising plan.",
             PRACTICE,
         )
     return Caution(
         "hurdle_is_not_proof",
         "warning",
-        f"{much} of fermentable sugar rests on {', '.join(sorted(hurdles))}, which this service has not "
+        f"{much} of fermentable sugar rests on {hurdles_named(hurdles)}, which this service has not "
         "checked. Watch gravity and pressure of a test sample first.",
         PRACTICE,
     )
+
+
+def hurdles_named(hurdles: Collection[str]) -> str:
+    """At most two of the hurdles by name, those that kill or hold out yeast first.
+
+    >>> hurdles_named({"sulfite", "sorbate"}), hurdles_named({"cold", "sulfite", "sorbate", "pasteurised"})
+    ('sorbate, sulfite', 'pasteurised, sorbate and others')
+    """
+    ordered = sorted(hurdles, key=lambda hurdle: (_NAMED_FIRST.get(hurdle, len(_NAMED_FIRST)), hurdle))
+    named = ", ".join(ordered[:_MOST_NAMED])
+    return named if len(ordered) <= _MOST_NAMED else f"{named} and others"
 
 
 def strength_below(abv_percent: float, least_percent: float) -> str:

@@ -8,11 +8,21 @@ from typing import Any
 
 import pytest
 from openapi_spec_validator import validate
+from pydantic import BaseModel
 from starlette.requests import Request
 
+from service.api import (
+    requests_drink,
+    requests_fining,
+    requests_losses,
+    requests_must,
+    requests_packaging,
+    requests_readings,
+)
 from service.api.app import create_app, settings_of
 from service.api.settings import Settings
 from service.errors import InputError
+from tests.api import real
 from tests.api.echo import client, router
 
 app = client(data_version="2024-01")
@@ -142,3 +152,37 @@ def test_settings_come_from_the_environment_when_the_application_is_created(monk
 def test_a_setting_that_cannot_be_used_is_refused_at_the_start(name: str, text: str, words: str) -> None:
     with pytest.raises(InputError, match=words):
         Settings.from_environment({name: text})
+
+
+def test_every_field_of_the_requests_about_a_drink_is_described() -> None:
+    schemas = real.app().get("/v1/openapi.json").json()["components"]["schemas"]
+    assert [name for name in schemas if "__" in name or "." in name] == []
+    own = [
+        model
+        for module in (
+            requests_drink,
+            requests_fining,
+            requests_losses,
+            requests_must,
+            requests_packaging,
+            requests_readings,
+        )
+        for model in vars(module).values()
+        if isinstance(model, type) and model.__module__ == module.__name__
+    ]
+    assert {"BottlesWantedIn", "ContainerIn", "DrinkIn", "JarTestIn", "ReadingsRequest"} <= {m.__name__ for m in own}
+    silent = [
+        (model.__name__, name)
+        for model in own
+        for name in model.__annotations__
+        if model.__name__ in schemas  # else its fields are those of the requests that take it over
+        and not schemas[model.__name__]["properties"][_sent_as(model, name)].get("description")
+    ]
+    assert silent == []
+    fields = [*requests_drink.OfADrink.__annotations__]
+    assert [f for f in fields if "description" not in schemas["FiningPlanRequest"]["properties"][f]] == []
+
+
+def _sent_as(model: type, name: str) -> str:
+    assert issubclass(model, BaseModel)
+    return model.model_fields[name].alias or name

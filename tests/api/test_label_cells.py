@@ -17,6 +17,10 @@ DRINK: dict[str, Any] = {
 ORANGE: dict[str, Any] = {"ingredient": "orange_concentrate", "amount": "2L", "volume": "30L", "brix": 41.8}
 
 
+LEMON: dict[str, Any] = {"ingredient": "lemon_juice", "amount": "2L", "volume": "30L"}
+ACID = "/ingredient_titratable_acidity"
+
+
 def cell(question: str, **query: Any) -> float:
     response = app().get(f"/v1/cell/{question}", params=query)
     assert response.status_code == 200, response.text
@@ -99,10 +103,44 @@ def test_what_is_no_juice_counts_nothing(name: str) -> None:
     assert "do not count" in sentence("juice-percent", **asked)
 
 
+def test_a_drink_that_just_fits_is_answered() -> None:
+    """Alcohol alone, 789.24 g/L (OIML R 22, 1975: 789.24 kg/m3 at 20 °C) at 7 kcal/g; and a syrup of sugar alone."""
+    full = {"abv_percent": 100, "sugar_g_per_l": 0, "serving": "10mL"}
+    assert cell("energy-per-serving", **full) == pytest.approx(0.01 * 7 * 789.24, rel=1e-4)
+    syrup = {"abv_percent": 0, "sugar_g_per_l": 1000, "serving": "100mL"}
+    assert cell("energy-per-serving", **syrup) == pytest.approx(400.0, rel=1e-6)
+
+
+def test_no_more_drinks_than_of_pure_alcohol() -> None:
+    asked = {"container": "330mL", "strength_error": 5, "bound": "high"}
+    pure = cell("drinks-per-container", abv_percent=100, container="330mL", strength_error=0)
+    assert cell("drinks-per-container", **asked, abv_percent=99) == pytest.approx(pure)
+    assert cell("drinks-per-container", **asked, abv_percent=50) < pure
+
+
+def test_an_acid_that_the_juice_can_have_is_taken() -> None:
+    assert cell("juice-percent", **LEMON, ingredient_titratable_acidity="70 g/L citric") > 0.0
+
+
 REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("energy-per-serving", {**DRINK, "serving": "330"}, "/serving", "unit is missing"),
     ("energy-per-serving", {**DRINK, "serving": "0mL"}, "/serving", "above 0"),
     ("energy-per-serving", {**DRINK, "titratable_acidity": "5.5"}, "/titratable_acidity", "unit is missing"),
+    ("energy-per-serving", {**DRINK, "serving": "9 mL"}, "/serving", "10 mL or more"),
+    ("energy-per-serving", {**DRINK, "serving": "330mL ± 5 mL"}, "/serving", "±"),
+    ("energy-per-serving", {**DRINK, "titratable_acidity": "5 ± 1 g/L citric"}, "/titratable_acidity", "±"),
+    ("energy-per-serving", {**DRINK, "titratable_acidity": "500 g/L citric"}, "/titratable_acidity", "no drink"),
+    ("energy-per-serving", {**DRINK, "abv_percent": 100, "sugar_g_per_l": 1000}, "/sugar_g_per_l", "not fit"),
+    ("drinks-per-container", {"abv_percent": 5.5, "container": "330mL ± 5 mL"}, "/container", "±"),
+    ("juice-percent", {**ORANGE, "amount": "2L ± 0.1 L"}, "/amount", "±"),
+    ("juice-percent", {**ORANGE, "volume": "30L ± 1 L"}, "/volume", "±"),
+    ("juice-percent", {**ORANGE, "brix": 99}, "/brix", "no liquid"),
+    ("juice-percent", {**ORANGE, "brix": 99, "amount": "2kg"}, "/brix", "no liquid"),
+    ("juice-percent", {**ORANGE, "brix": 90}, "/brix", "no liquid"),
+    ("juice-percent", {**ORANGE, "brix": 2}, "/brix", "weaker than single strength"),
+    ("juice-percent", {**LEMON, "ingredient_titratable_acidity": "400 g/L citric"}, ACID, "far from the 4 to 6 %"),
+    ("juice-percent", {**LEMON, "ingredient_titratable_acidity": "5 g/L citric"}, ACID, "far from the 4 to 6 %"),
+    ("juice-percent", {**LEMON, "ingredient_titratable_acidity": "50 ± 1 g/L citric"}, ACID, "±"),
     ("energy-per-serving", {**DRINK, "abv_percent": 101}, "/abv_percent", "100.0 or less"),
     ("energy-per-serving", {**DRINK, "factors": "us", "unit": "kJ"}, "/unit", "ask for kcal"),
     ("energy-per-serving", {**DRINK, "bound": "low"}, "/bound", "ask without bound"),

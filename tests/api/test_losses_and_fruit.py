@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from service.api.command import table
 from service.api.later import NOT_ANSWERED_YET
+from service.catalogue.juice_yield import juice_yields
 from tests.api.real import PATHS, app, changed, forecast, plan, post, reports
 
 BODY: dict[str, Any] = {
@@ -195,6 +196,23 @@ def test_an_estimate_proves_no_clash() -> None:
     assert plan(request)["outcome"] == "no_plan_found"
 
 
+def test_without_citrus_an_estimate_is_a_layer_of_nothing_and_clashes_are_proved() -> None:
+    request = body("losses", "settling", to="estimate")
+    del request["targets"]["citrus_percent"], request["targets"]["titratable_acidity"]
+    request["additions"] = [BODY["additions"][0], BODY["additions"][3]]
+    told = plan(request)
+    assert told["outcome"] == "targets_met"
+    assert told["losses"]["parts"][0]["text"].startswith("no citrus juice")
+    assert told["losses"]["parts"][0]["share_percent"] == 0.0
+    assert told["proof"]["verdict"] == plan({**request, "losses": {"samples": "0.5 L"}})["proof"]["verdict"]
+    request["targets"]["packaged_volume"] = {"min": "60 L"}
+    answer = plan(request)
+    assert (answer["outcome"], answer["proof"]["verdict"]) == ("targets_clash", "proved_impossible")
+    drink = {"volume": "20 L", "abv_percent": 6, "gravity": 1.01, "juice_percent": 0}
+    packed = post(PATHS["plan_packaging"], {"drink": drink, "losses": {"settling": "estimate"}})["losses"]
+    assert packed["parts"][0]["text"] == told["losses"]["parts"][0]["text"]
+
+
 @pytest.mark.parametrize(
     ("path", "to", "pointer", "words"),
     [
@@ -307,6 +325,88 @@ def test_what_went_in_may_be_told_by_its_fruit() -> None:
         ({"ingredient": "lemon_juice_fresh", "pressed": "1 kg"}, "/added/0/pressed"),
     ):
         assert pointer in refused({**request, "added": [added]}, PATHS["correct_blend"])
+
+
+EUROS = {"amount": 2.0, "per": "1 kg"}
+
+
+@pytest.mark.parametrize(
+    ("fruit", "fruit_kg"),
+    [
+        ({"fruit": "3 kg"}, 3.0),
+        ({"fruit": "3 kg", "pressed": "900 g"}, 3.0),
+        ({"fruit_count": 10}, 0.48 / 0.36),  # USDA SR28 NDB 09152: 48 g a lemon; 0.36 g/g derived from it and 09150
+    ],
+)
+def test_a_price_by_mass_beside_fruit_is_that_of_the_fruit(fruit: dict[str, Any], fruit_kg: float) -> None:
+    request = {"recipes": [recipe(**fruit, price=EUROS)], "currency": "EUR"}
+    answer = forecast(request)
+    (made,) = answer["recipes"]
+    assert made["amounts"][1]["cost"] == pytest.approx(2.0 * fruit_kg, rel=1e-4)  # arithmetic
+    assert made["fruit"][0]["fruit_mass_g"] == pytest.approx(1000.0 * fruit_kg, rel=1e-4)
+    (line,) = [a for a in answer["assumed"] + made.get("assumed", []) if a["what"] == "lemon_juice_fresh: price"]
+    assert line["value"].startswith("per mass of whole fruit")
+    follows = (made.get("next") or answer["next"])["correct_blend"]["request"]["additions"][0]["price"]
+    juice_kg = made["amounts"][1]["mass_g"] / 1000.0
+    assert follows["per"] == "1 kg"
+    assert follows["amount"] * juice_kg == pytest.approx(2.0 * fruit_kg, rel=1e-4)
+
+
+def test_a_plan_pays_for_the_fruit_that_it_takes() -> None:
+    answer = plan(body("additions", 1, "price", to=EUROS))
+    cost = next(a["cost"] for a in answer["amounts"] if a["name"] == "lemon_juice_fresh")
+    assert cost == pytest.approx(2.0 * answer["fruit"][0]["fruit_mass_g"] / 1000.0, rel=1e-3)  # arithmetic
+
+
+def test_readings_of_a_recipe_by_its_fruit_hand_on_what_was_poured() -> None:
+    told = recipe(fruit="3 kg", price=EUROS)
+    request = {"hydrometer": 1.0, "expected": {"lots": told["lots"], "additions": told["additions"]}}
+    follows = post(PATHS["interpret_readings"], request)["next"]["correct_blend"]
+    (added,) = follows["request"]["added"]
+    assert added == {"ingredient": "lemon_juice_fresh", "fruit": "3 kg"}
+    (meant,) = follows["request"]["additions"]
+    assert set(meant) == {"ingredient", "price"}
+    assert meant["price"]["amount"] == pytest.approx(2.0 * 3.0 / 1.08, rel=1e-6)  # arithmetic
+    post(follows["path"], {**follows["request"], "currency": "EUR"})
+
+
+def test_other_prices_beside_fruit() -> None:
+    def asked(**lemon: Any) -> dict[str, Any]:
+        return {"recipes": [recipe(**lemon)], "currency": "EUR"}
+
+    by_volume = forecast(asked(fruit="3 kg", price={"amount": 2.0, "per": "1 L"}))
+    (made,) = by_volume["recipes"]
+    assert made["amounts"][1]["cost"] == pytest.approx(2.0 * made["amounts"][1]["volume_ml"] / 1000.0, rel=1e-4)
+    lines = by_volume["assumed"] + made.get("assumed", [])
+    assert "per volume of juice" in {a["value"] for a in lines if a["what"] == "lemon_juice_fresh: price"}
+    without = forecast(asked(amount="1080 g", price=EUROS))
+    assert without["recipes"][0]["amounts"][1]["cost"] == pytest.approx(2.16, rel=1e-4)  # no fruit: of the juice
+    assert "lemon_juice_fresh: price" not in {
+        a["what"] for a in without["assumed"] + without["recipes"][0].get("assumed", [])
+    }
+    found = refused(asked(fruit="3 kg", price={"amount": 2.0, "per": "1 pack"}), PATHS["forecast_blend"])
+    assert "per mass of fruit" in found["/recipes/0/additions/0/price/per"]
+    orphan = asked(fruit_count=30, pressed="1 L", price=EUROS)
+    orphan["recipes"][0]["additions"][0]["ingredient"] = "cherry_tart_juice"
+    found = refused(orphan, PATHS["forecast_blend"])
+    assert "weighs is not known" in found["/recipes/0/additions/0/price/per"]
+
+
+def test_fruit_of_a_must_is_paid_for_and_sold_in_no_packs() -> None:
+    orange = {"ingredient": "orange_juice_fresh", "fruit": "5 kg", "min": "1 kg", "price": EUROS}
+    must: dict[str, Any] = {
+        "sources": [{"ingredient": "honey_acacia"}, orange],
+        "original_gravity": 1.06,
+        "volume": "20 L",
+        "volume_is": "final",
+        "prefer": [{"maximise": "juice_percent"}],
+        "currency": "EUR",
+    }
+    line = next(one for one in post(PATHS["plan_must"], must)["shopping"] if one["what"] == "orange_juice_fresh")
+    each = 1.0 / juice_yields()["orange_juice_fresh"].per_whole
+    assert line["cost"] == pytest.approx(2.0 * each * line["mass_g"] / 1000.0, abs=1e-3)  # arithmetic
+    must["sources"][1]["sold_in"] = "1 kg"
+    assert set(refused(must, PATHS["plan_must"])) == {"/sources/1/sold_in"}
 
 
 # Other shapes of the same.

@@ -194,7 +194,7 @@ def test_nitrogen_that_no_food_holds_is_refused_in_words() -> None:
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [
-        ({"targets": {"gravity": 1.01}}, "/finished/targets/abv_percent"),
+        ({"targets": {"gravity": 1.01}}, "/finished/targets"),
         ({"containers": None}, "/finished/containers"),
         ({"targets": {"abv_percent": 6, "volume": "10 L"}}, "/finished/targets/volume"),
         ({"containers": None, "targets": {"abv_percent": 6, "volume": {"min": "5 L"}}}, "/finished/targets/volume"),

@@ -52,6 +52,12 @@ def refused(body: dict[str, Any], **change: Any) -> dict[str, str]:
     return {error["pointer"]: error["detail"] for error in post(PATH, changed(body, **change), 422)["errors"]}
 
 
+def stood(*gravities: float) -> dict[str, Any]:
+    """A hold test that ends at the last gravity, twice."""
+    series = (*gravities, gravities[-1]) if len(gravities) > 1 else gravities * 2
+    return {"hold_test": [{"date": f"2026-03-{1 + 9 * k:02d}", "gravity": sg} for k, sg in enumerate(series)]}
+
+
 def bottles(fill: str, kind: str = "beer_bottle", **more: Any) -> list[dict[str, Any]]:
     return [{"kind": kind, "fill": fill, **more}]
 
@@ -438,6 +444,25 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     (changed(DRY, losses={}), "/losses", "Say what is lost"),
     (changed(DRY, losses={"settling": "estimate"}), "/losses/settling", "citrus"),
     (changed(DRY, gas={"still": True, "volumes": 2}), "/gas/volumes", "still"),
+    (
+        changed(DRY, gas={"still": True, "filled_from_keg": {"temperature": "4 C", "volumes": 2}}),
+        "/gas/filled_from_keg/volumes",
+        "not still",
+    ),
+    (
+        changed(DRY, gas={"still": True, "filled_from_keg": {"temperature": "4 C", "gauge": "1 bar"}}),
+        "/gas/filled_from_keg/gauge",
+        "not still",
+    ),
+    (changed(SWEET, refermentation=stood(1.09)), "/refermentation/hold_test", "above the 1.03 of the drink"),
+    (changed(DRY, refermentation=stood(1.012)), "/refermentation/hold_test", "another liquid"),
+    (changed(SWEET, refermentation=stood(1.021)), "/refermentation/hold_test", "not below 1.020"),
+    (
+        changed(SWEET, drink={"gravity": None}, refermentation=stood(1.09)),
+        "/refermentation/hold_test",
+        "give the gravity of the drink",
+    ),
+    (changed(DRY, serving="9 mL"), "/serving", "10 mL or more"),
     (changed(DRY, gas={"volumes": 2}), "/gas/volumes", "not carbonated here"),
     (changed(DRY, gas={"temperature": "4 C"}), "/gas/temperature", "keg"),
     (changed(DRY, gas={"nitrogen": True}), "/gas/nitrogen", "keg"),
@@ -506,6 +531,32 @@ def test_what_is_refused_says_where_and_what_to_change(body: dict[str, Any], poi
     found = {error["pointer"]: error["detail"] for error in post(PATH, body, 422)["errors"]}
     assert pointer in found, found
     assert words in found[pointer]
+
+
+@pytest.mark.parametrize(
+    ("gravity", "last", "told"),
+    [  # the drink itself; its base before it was sweetened; not known which of both
+        (1.03, 1.03, None),
+        (1.03, 1.0305, None),
+        (1.03, 0.998, "base before it was sweetened"),
+        (1.03, 1.019, "base before it was sweetened"),
+        (None, 0.998, "of the drink or of its base"),
+    ],
+)
+def test_a_hold_test_is_of_the_drink_or_of_its_base(gravity: float | None, last: float, told: str | None) -> None:
+    """Common practice, no source; the line of 1.020 is our default."""
+    found = pack(SWEET, drink={"gravity": gravity}, refermentation=stood(last))
+    assert "end_of_ferment_not_shown" not in codes(found)
+    values = [a["value"] for a in found["assumed"] if a["what"] == "hold test"]
+    assert (told is None and not values) or (told is not None and told in values[0])
+
+
+def test_a_still_drink_without_a_keg_is_told() -> None:
+    still = [a for a in pack(DRY, gas={"still": True})["assumed"] if a["value"] == "stays still, as stated"]
+    assert len(still) == 1
+    assert not any(a["value"] == "stays still, as stated" for a in pack(DRY)["assumed"])
+    keg = pack(DRY, containers=bottles("19 L", "keg"), gas={"still": True})
+    assert not any(a["value"] == "stays still, as stated" for a in keg["assumed"])
 
 
 def test_all_faults_are_told_at_once() -> None:

@@ -402,8 +402,8 @@ def test_what_follows_is_filled_in() -> None:
     without = plan_fining(replace(CLEAR, problem="pulp", drink=drink(gravity=None, ph=None)))
     assert set(without.next) == set()
     # 1.23 % vol in plain water has SG 0.9982 (OIML R 22): no drink of that strength reads 0.993
-    odd = drink(gravity=Span.exact(0.993), abv_percent=Span.exact(1.23))
-    assert set(plan_fining(replace(CLEAR, problem="pulp", drink=odd)).next) == {"plan_stabilising"}
+    with pytest.raises(InconsistentError, match="lighter than water"):
+        drink(gravity=Span.exact(0.993), abv_percent=Span.exact(1.23))
 
 
 def test_no_volume_no_plan() -> None:
@@ -425,3 +425,12 @@ def test_every_key_is_in_the_bibliography() -> None:
     assert {report.dose.source_id for report in plan.agents} <= keys
     assert {found.source_id for found in plan.haze_sources} <= keys
     assert "estimate" in codes(plan)
+
+
+def test_a_colour_is_not_forgotten_where_the_haze_is_not_known() -> None:
+    # common practice, no source: colour goes in after fining
+    unknown = replace(CLEAR, problem=None)
+    assert plan_fining(unknown).problems == ()
+    said = [step.do for step in plan_fining(replace(unknown, colour_wanted=True)).steps if "olour" in step.do]
+    assert said == ["Leave the colour until the drink is fined and clear: it goes in after fining, before packaging."]
+    assert not any("olour" in step.do for step in plan_fining(unknown).steps)

@@ -27,6 +27,7 @@ CASES: dict[str, tuple[str, ReadingsAsked, ReadingsAsked]] = {
     "still_fermenting": ("stop", replace(STOPPED, series=series((0, 1.008), (4, 1.004))), STOPPED),
     "gravity_rose": ("warning", replace(STOPPED, series=series((0, 1.002), (7, 1.004))), STOPPED),
     "hold_test_too_short": ("warning", replace(STOPPED, series=series((0, 1.004), (2, 1.004))), STOPPED),
+    "nothing_shows_rest": ("warning", replace(STOPPED, series=(), hydrometer=sg(1.004)), STOPPED),
     "slow_fall_not_excluded": ("warning", replace(STOPPED, series=series((0, 1.010), (4, 1.004), (8, 1.004))), STOPPED),
     "at_rest_is_not_finished": (
         "warning",

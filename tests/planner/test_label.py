@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, replace
 from typing import Any
 
@@ -16,7 +17,7 @@ from service.chemistry.sulfite_limits import Market
 from service.errors import InputError, OutOfRangeError, ServiceError
 from service.model.lot_class import LotClass
 from service.planner.asked import Circumstances
-from service.planner.drink import Held, Span
+from service.planner.drink import DrinkRead, Held, Span, drink_from_figures
 from service.planner.label.allergens import allergens_found, not_vegetarian, unknown_agents
 from service.planner.label.facts import label_facts
 from tests.planner.label_cases import WORDS_MOST, codes, custom, facts, held, recipe, text, topics
@@ -441,3 +442,18 @@ def test_any_drink(abv: float, spread: float, sugar: float, volume: float, marke
         assert size.container_high is not None
         assert size.container_low <= size.per_container <= size.container_high
     assert all(len(c.text.split()) <= WORDS_MOST for c in found.cautions)
+
+
+@pytest.mark.parametrize("market", ["none", "us", "eu"])
+@pytest.mark.parametrize("serving_ml", [10.0, 13.0, 20.0, 47.0, 330.0, 337.0])
+def test_the_energy_of_a_label_lies_between_its_ends(market: str, serving_ml: float) -> None:
+    """Value and ends are rounded alike: to 1 kcal below 10 and on European labels, else to 10 (our default)."""
+    for sugar in (Span.exact(2.0), Span(30.0, 29.0, 31.0), Span(88.0, 80.0, 96.0)):
+        read = DrinkRead(None, None, Span(5.5, 5.1, 5.9), sugar, sugar)
+        told = label_facts(drink_from_figures(read), market, serving_ml, None, Circumstances())
+        (line,) = (one.text for one in told.label_text if " kcal (" in one.text)
+        found = re.search(r"(\d+) kcal \((\d+) to (\d+) kcal\)", line)
+        assert found is not None, line
+        value, low, high = map(int, found.groups())
+        assert low <= value <= high, line
+        assert value > 0, line

@@ -277,3 +277,27 @@ def test_the_text_tells_an_estimate_and_the_callers_units() -> None:
     assert "5 gal" in text
     assert "estimate" in text
     assert "estimate" not in loss_report(Span.exact(20.0), replace(losses, estimate=False)).text
+
+
+def test_what_rounding_lacks_is_no_loss_too_many() -> None:
+    losses = Losses(settling=Span.exact(0.3112994416045059), dead_volume_l=1.15625, samples_l=0.28125)
+    assert packaged_l(blended_l(0.0, losses), losses) == 0.0
+
+
+def test_a_blend_without_citrus_has_a_layer_of_nothing_told_in_words() -> None:
+    apple = settled(Losses(estimate=True), *blend(apple_juice_bottled=5000.0, water_deionised=5000.0))
+    figures = settled_by_figures(Losses(estimate=True), 0.0, 25.0)
+    neither = settled_by_figures(Losses(estimate=True), None, 0.0)
+    for losses in (apple, figures, neither):
+        assert losses.settling == Span.exact(0.0)
+        report = loss_report(Span.exact(20.0), losses)
+        (part,) = report.parts
+        assert (part.what, part.share_percent, part.volume_l) == ("settling", 0.0, 0.0)
+        assert part.text in report.text
+        assert part.text in losses.assumed[0].source
+        assert "no citrus juice" in part.text
+        (jar,) = jar_test_to_read(losses)
+        assert (jar.expect, jar.low, jar.high) == (None, None, None)
+    with_some = settled_by_figures(Losses(estimate=True), 20.0, 25.0)
+    assert "no citrus juice" not in loss_report(Span.exact(20.0), with_some).text
+    assert loss_report(Span.exact(20.0), Losses(racking_share=0.0, settling=Span.exact(0.0))).parts == ()

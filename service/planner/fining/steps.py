@@ -48,6 +48,16 @@ def steps_of(
         steps += _fining(asked, problems, chosen, doses, after)
     if problems or asked.haze == "keep" or not chosen:
         steps += _afterwards(asked, enzyme)
+    elif asked.colour_wanted:
+        steps.append(
+            WorkStep(
+                "Leave the colour until the drink is fined and clear: it goes in after fining, before packaging.",
+                "",
+                0.0,
+                "The next plan has the step; an agent that is put in later takes some of the colour.",
+                PRACTICE,
+            )
+        )
     return tuple(steps)
 
 

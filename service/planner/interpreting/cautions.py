@@ -67,6 +67,14 @@ def _ferment(asked: ReadingsAsked, rest: Rest, sugar: SugarFound | None) -> Iter
             f"The readings span less than {LEAST_DAYS} days: nothing shows yet that the ferment rests.",
             OUR_DEFAULT,
         )
+    elif rest.fermentation == "unknown" and not asked.juice and sugar is not None and sugar.drop.high >= SWEET_DROP:
+        yield Caution(
+            "nothing_shows_rest",
+            "warning",
+            f"Nothing shows that it rests, and up to {sugar.drop.high / 0.00047:.0f} g/L of sugar may be left, enough "
+            "to burst a sealed container: two equal gravities days apart first.",
+            PRACTICE,
+        )
     if rest.fell_lately:
         yield Caution(
             "slow_fall_not_excluded",

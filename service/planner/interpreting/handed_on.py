@@ -12,6 +12,7 @@ from service.errors import ServiceError
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.lot_acidity import AcidReadings, acids_of_lot
 from service.model.lot_class import DRY_EXTRACT
+from service.planner.fruit import price_body
 from service.planner.hand_over import acidity_in, call, circumstances_body, volume_in
 from service.planner.interpreting.asked import ReadingsAsked
 from service.planner.interpreting.strength import ByMethod, gravity_now
@@ -30,6 +31,7 @@ _SWEETER_BY: Final = 0.010
 
 _MOST_GRAVITY: Final = 1.15
 _NAME: Final = "drink as read"
+_HOW_MUCH: Final = ("amount", "fruit", "fruit_count", "pressed")
 _MOST_SUGAR_G_PER_L: Final = 1000.0
 
 
@@ -208,10 +210,10 @@ def _correct(known: Known) -> NextCall | None:
         if use != "all":
             added.append({"lot": lot["name"], "amount": use.get("max") or use.get("min")})
     meant: list[dict[str, Any]] = []
-    for addition in given.get("additions", []):
-        which = {key: value for key, value in addition.items() if key not in ("amount", "price")}
-        meant.append({**which, **({"price": addition["price"]} if "price" in addition else {})})
-        added.append({**which, "amount": addition["amount"]})
+    for read, addition in zip(expected.additions, given.get("additions", []), strict=False):
+        which = {key: value for key, value in addition.items() if key not in (*_HOW_MUCH, "price")}
+        meant.append({**which, **price_body(read, addition)})
+        added.append({**which, **{key: addition[key] for key in _HOW_MUCH if key in addition}})
     body = {
         **circumstances_body(asked.circumstances, priced=True),
         "lots": given.get("lots", []),

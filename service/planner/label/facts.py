@@ -31,6 +31,8 @@ DRUNK_AT_ONCE_ML: Final = 1000.0
 GLASS_ML: Final = 330.0
 GLASS_US_ML: Final = 355.0
 """A glass poured from a keg or a large container, where no serving was stated (our default; 12 US fl oz)."""
+LEAST_SERVING_ML: Final = 10.0
+"""The least that is called a serving, two teaspoons (our default)."""
 _MOST_ML: Final = 1e6
 _MOST_NAMES: Final = 50
 
@@ -55,7 +57,8 @@ def label_facts(
         which system and hurdles matter (salts as they are in it, heat and filtration only where they counted); colours
         and fining_agents that went in, in the caller's words; from_keg, whether the container is a keg.
     Returns: LabelFacts, an estimate and no laboratory analysis.
-    Raises: InputError for a market that is not on file; OutOfRangeError for a volume that is none.
+    Raises: InputError for a market that is not on file; OutOfRangeError for a volume that is none, or a serving below
+        10 mL.
     Validity: figures as good as the drink's; rules as of the editions named, in our words. Local law decides.
     Source: Regulation (EU) No 1169/2011, Annexes XII and XIV; 27 CFR 4.10, 4.32, 4.32a, 4.36, 16.21, 24.75, 24.182,
         24.203, 24.246, 24.257 and 21 CFR 74.705, 101.30, 2015 edition.
@@ -73,6 +76,8 @@ def label_facts(
     for volume, pointer in ((serving_ml, "/serving"), (container_ml, "/containers")):
         if volume is not None and not (isfinite(volume) and 0.0 < volume <= _MOST_ML):
             raise OutOfRangeError(f"A volume lies above 0 and up to {_MOST_ML / 1000.0:g} L: check it.", pointer)
+    if serving_ml is not None and serving_ml < LEAST_SERVING_ML * (1.0 - 1e-9):
+        raise OutOfRangeError(f"A serving holds {LEAST_SERVING_ML:g} mL or more: check its unit.", "/serving")
     if len(colours) > _MOST_NAMES or len(fining_agents) > _MOST_NAMES:
         raise InputError(f"At most {_MOST_NAMES} colours and {_MOST_NAMES} fining agents can be named.")
     poured = container_ml is not None and (from_keg or container_ml > DRUNK_AT_ONCE_ML)

@@ -148,30 +148,53 @@ def _amounts(drink: Drink, market: Market, per: str, volume_ml: float) -> LabelA
     litres = volume_ml / 1000.0
     energy, sugar = energy_span_kcal_per_l(drink), drink.sugar_g_per_l
     kj = drink.energy_kj_per_l * litres
-    us_kcal = energy_us_kcal(drink.masses_g_per_l) * litres
+    kcal = round(energy.value * litres, 2)
+    us_kcal = round(energy_us_kcal(drink.masses_g_per_l) * litres, 2)
     return LabelAmounts(
         per=per,  # type: ignore[arg-type]
         volume_ml=volume_ml,
-        energy_kcal=round(energy.value * litres, 2),
+        energy_kcal=kcal,
         energy_low_kcal=round(energy.low * litres, 2),
         energy_high_kcal=round(energy.high * litres, 2),
         energy_kj=round(kj, 2),
-        energy_us_kcal=round(us_kcal, 2),
+        energy_us_kcal=us_kcal,
         sugar_g=round(sugar.value * litres, 3),
         sugar_low_g=round(sugar.low * litres, 3),
         sugar_high_g=round(sugar.high * litres, 3),
         ethanol_g=round(drink.ethanol_g_per_l * litres, 3),
-        energy_text=_energy_text(market, energy.value * litres, kj, us_kcal),
+        energy_text=_energy_text(market, kcal, kj, us_kcal),
         sugar_text=_sugar_text(sugar.value * litres),
     )
 
 
 def _energy_text(market: Market, kcal: float, kj: float, us_kcal: float) -> str:
-    """To 1 kcal as European labels do, to 10 kcal elsewhere (our default)."""
+    """To 1 kcal as European labels do and below 10 kcal, to 10 kcal elsewhere (our default)."""
     if market is Market.EU:
         return f"{kj:.0f} kJ / {kcal:.0f} kcal"
     shown = us_kcal if market is Market.US else kcal
-    return f"about {_LABEL_KCAL_STEP * round(shown / _LABEL_KCAL_STEP)} kcal"
+    return f"about {_to_step(shown, _step_kcal(market, shown))} kcal"
+
+
+def energy_between_text(market: Market, portion: LabelAmounts) -> str:
+    """The energy of a portion with the ends of its interval, all rounded alike.
+
+    Parameters: market, whose factors and rounding; portion.
+    Returns: such as "about 220 kcal (210 to 230 kcal)".
+    """
+    of_us = market is Market.US
+    shown = portion.energy_us_kcal if of_us else portion.energy_kcal
+    more = portion.energy_us_kcal - portion.energy_kcal if of_us else 0.0
+    step = _step_kcal(market, shown)
+    low, high = (_to_step(round(end + more, 2), step) for end in (portion.energy_low_kcal, portion.energy_high_kcal))
+    return f"{portion.energy_text} ({low} to {high} kcal)"
+
+
+def _step_kcal(market: Market, kcal: float) -> int:
+    return 1 if market is Market.EU or kcal < _LABEL_KCAL_STEP else _LABEL_KCAL_STEP
+
+
+def _to_step(kcal: float, step: int) -> int:
+    return step * round(kcal / step)
 
 
 def _sugar_text(grams: float) -> str:

@@ -27,7 +27,7 @@ from service.planner.label.answers import (
     RuleStated,
     SulfiteStated,
 )
-from service.planner.label.figures import declared_of
+from service.planner.label.figures import declared_of, energy_between_text
 from service.planner.raw_juice import holds_raw_juice
 
 ESTIMATE: Final = "Figures are estimates by calculation, not a laboratory analysis."
@@ -214,10 +214,8 @@ def _measured(
             told.source_id,
         )
     portion = next((a for a in amounts if a.per == "serving"), amounts[-1])
-    more = portion.energy_us_kcal - portion.energy_kcal if market is Market.US else 0.0
-    low, high = portion.energy_low_kcal + more, portion.energy_high_kcal + more
     yield LabelLine(
-        f"In {portion.volume_ml:.0f} mL: {portion.energy_text} ({low:.0f} to {high:.0f} kcal), {portion.sugar_text} "
+        f"In {portion.volume_ml:.0f} mL: {energy_between_text(market, portion)}, {portion.sugar_text} "
         f"({portion.sugar_low_g:.0f} to {portion.sugar_high_g:.0f} g).",
         "factors of food law; an estimate",
         "memory_handbook" if market is Market.US else "eu_1169_2011",

@@ -26,12 +26,24 @@ from service.planner.materials import materials_of, poured
 from service.planner.must.asked import BaseAsked, FinishedAsked, MustAsked
 from service.planner.must.ferment import Share, ended_at, original_gravity_for, strongest
 from service.planner.must.mixing import Mixed, exactly, must_plan
+from service.planner.plain_words import plain_figure
 from service.planner.pulp import settled
 from service.planner.solving import answer
+from service.solver.goals import Outcome
 
 STRENGTH: Final = "/finished/targets/abv_percent"
 _WEAKEST, _CLOSE, _ROUNDS = 0.05, 1e-7, 40
 _PASSES, _SAME = 8, 1e-6
+_UNMET: Final = 3
+"""After so many trial bases with which the other targets cannot be met, the nearest strength is taken."""
+
+_TRIAL_SHARE: Final = 0.1
+"""The part of the time that one trial base may take, less after one that met not all targets: the drink itself is
+solved with what is left."""
+
+_NEAREST_SHARE: Final = 0.2
+"""The part of the time that the drink may take of which no trial base met the other targets."""
+
 _INSIDE: Final = 0.1
 """How far inside a range that is open to one side the strength is aimed at [% vol] (our default)."""
 
@@ -75,9 +87,10 @@ def backwards(asked: MustAsked) -> Backwards:
     for _ in range(_PASSES):
         share = mixed.share
         volume, containers = _volume(finished, losses)
-        strength, start = _base_strength(asked, finished, volume, aim, share, until)
+        strength, start, clashes = _base_strength(asked, finished, volume, aim, share, until)
         lot, gravity, original = _lot(finished.base, strength, share, _most_l(volume))
-        blend = _blend(asked, finished, volume, lot, until)
+        soon = min(until, perf_counter() + _NEAREST_SHARE * asked.deadline_s) if clashes else until
+        blend = _blend(asked, finished, volume, lot, soon)
         base_l = _poured_l(blend, finished.base.name)
         before = base_l / finished.losses.before_settling
         ratio = _ratio(original, gravity, share, finished.base)
@@ -118,7 +131,7 @@ def _volume(finished: FinishedAsked, losses: Losses) -> tuple[TargetAsked, float
     """The volume of the blend: as asked for, or what fills the containers after losses; and that of the containers."""
     if finished.containers:
         litres = sum(c.count * c.fill_l for c in finished.containers)
-        words = f"{litres:.5g} L in containers"
+        words = f"{plain_figure(litres, 5)} L in containers"
         return exactly("volume", blended_l(litres, of_the_blend(losses)), words), litres
     (target,) = (t for t in finished.targets if t.name == "volume")
     return target, None
@@ -238,14 +251,20 @@ def _ratio(original: float, gravity: float, share: Share, base: BaseAsked) -> fl
 
 def _base_strength(
     asked: MustAsked, finished: FinishedAsked, volume: TargetAsked, aim: float, share: Share, until: float
-) -> tuple[float, float]:
-    """The strength of base with which the blend has the strength aimed at, and the one by volumes alone [% vol]."""
+) -> tuple[float, float, bool]:
+    """The strength of base with which the blend has the strength aimed at, and the one by volumes alone [% vol].
+
+    Last, whether it was given up because other targets cannot be met.
+    """
     top = strongest(share) - 1e-6
+    unmet = 0
 
     def reached(strength: float) -> tuple[float, float]:
         """Strength of the blend with a base of this strength, and the base's part of its volume."""
+        nonlocal unmet
         lot, _, _ = _lot(finished.base, strength, share, _most_l(volume))
-        plan_asked = _plan_asked(asked, finished, volume, lot, until - perf_counter(), strength=False)
+        left = min(until - perf_counter(), _TRIAL_SHARE * asked.deadline_s / (1.0 + unmet))
+        plan_asked = _plan_asked(asked, finished, volume, lot, left, strength=False)
         materials = materials_of(plan_asked.lots, plan_asked.additions)
         try:
             found = answer(plan_asked, materials)
@@ -256,6 +275,7 @@ def _base_strength(
                 "Nothing within these limits makes such a drink. Look at the limits of the additions.",
                 "/finished/additions",
             )
+        unmet += found.result.outcome is not Outcome.MET
         masses = found.numbers.masses_g(found.result.x)
         contents = poured(materials, masses)
         abv = property_value("abv_percent", contents, contents.volume_ml / 1000.0) or 0.0
@@ -267,12 +287,27 @@ def _base_strength(
     if part <= 0.0:
         raise InputError("No base at all goes into this drink. Check its targets and amounts.", "/finished/targets")
     start = aim / part
-    return _root(lambda strength: reached(strength)[0] - aim, first, abv - aim, start, top), start
+    strength = _root(
+        lambda trial: reached(trial)[0] - aim, first, abv - aim, start, top, enough=lambda: unmet >= _UNMET
+    )
+    return strength, start, unmet >= _UNMET
 
 
-def _root(miss: Callable[[float], float], before: float, missed: float, x: float, top: float) -> float:
-    """A secant held between the weakest and the strongest base, halved where it would leave what encloses the root."""
+def _root(
+    miss: Callable[[float], float],
+    before: float,
+    missed: float,
+    x: float,
+    top: float,
+    *,
+    enough: Callable[[], bool],
+) -> float:
+    """A secant held between the weakest and the strongest base, halved where it would leave what encloses the root.
+
+    Where it is `enough`, the strength of the least miss so far, if anything between the two ends does.
+    """
     low, high = _WEAKEST, top
+    nearest, signs = (abs(missed), before), {missed > 0.0}
     for _ in range(_ROUNDS):
         if missed > 0.0:
             high = min(high, before)
@@ -296,6 +331,13 @@ def _root(miss: Callable[[float], float], before: float, missed: float, x: float
                 "of what is strong.",
                 STRENGTH,
             )
+        nearest = min(nearest, (abs(found), x))
+        signs.add(found > 0.0)
+        if enough():
+            if len(signs) == 2:
+                return nearest[1]
+            before, missed, x = x, found, _WEAKEST if found > 0.0 else top  # the last that could do
+            continue
         slope = (found - missed) / (x - before) if x != before else 0.0
         after = x - found / slope if slope > 0.0 else 0.5 * (low + high)
         if found > 0.0:

@@ -21,16 +21,22 @@ _SWEETER: Final = 0.014
 
 
 def next_calls(
-    asked: MustAsked, original_gravity: float, ferment: Ferment, base_l: float, blended_l: float | None
+    asked: MustAsked,
+    original_gravity: float,
+    ferment: Ferment,
+    base_l: float,
+    blended_l: float | None,
+    *,
+    dry: bool = True,
 ) -> dict[str, NextCall]:
     """Requests that can follow, by operation.
 
     Parameters: asked; original_gravity of the must; ferment, where it ends; base_l, what will stand racked
-        [L]; blended_l, of a finished drink [L].
-    Returns: calls, each complete; none about a base that the next question refuses.
+        [L]; blended_l, of a finished drink [L]; dry, False where the yeast is not said to ferment it through.
+    Returns: calls, each complete; none about a base that the next question refuses, or that may never be dry.
     """
     found = {"interpret_readings": _readings(asked, original_gravity, ferment)}
-    if base_l < LEAST_L:
+    if base_l < LEAST_L or not dry:
         return found
     if ferment.abv_percent.value <= STRONGEST_ABV_PERCENT:
         found["plan_stabilising"] = _stabilising(asked, ferment, base_l)

@@ -16,6 +16,7 @@ from service.planner.blend_plan import solve_blend
 from service.planner.materials import Material, materials_of
 from service.planner.must.asked import MustAsked
 from service.planner.must.ferment import LEAST_ORIGINAL_GRAVITY, Share, share_of
+from service.planner.plain_words import plain_figure
 
 _SG_PER_G_PER_ML: Final = 0.386
 """About what a gram of sugar in a millilitre adds to the gravity: only how far a search looks depends on it."""
@@ -62,6 +63,8 @@ def must_plan(
     """
     additions = [source.addition for source in asked.sources]
     targets, water = [], asked.water
+    if water.price_per_g is None and by_cost(asked):
+        water = replace(water, price_per_g=0.0)
     if original_gravity is not None:
         if not LEAST_ORIGINAL_GRAVITY <= original_gravity <= ORIGINAL_GRAVITY_MAX:
             raise OutOfRangeError(
@@ -72,7 +75,7 @@ def must_plan(
         targets.append(exactly("gravity", original_gravity, f"{original_gravity:.4f}"))
     sought = True
     if volume_l is not None and asked.volume_is != "water_added":
-        targets.append(exactly("volume", volume_l, f"{volume_l:.5g} L"))
+        targets.append(exactly("volume", volume_l, f"{plain_figure(volume_l, 5)} L"))
         sought = False
     elif volume_l is not None:
         (poured,) = materials_of((), (water,))
@@ -112,6 +115,11 @@ def must_plan(
     if sought:  # the volume was sought, not asked for
         plan = replace(plan, targets=tuple(t for t in plan.targets if t.property != "volume"))
     return Mixed(plan, materials, masses, share_of(materials, masses))
+
+
+def by_cost(asked: MustAsked) -> bool:
+    """Whether the must is chosen by what it costs: then its water, which has no price, costs nothing."""
+    return any(preference.name == "cost" for preference in asked.prefer)
 
 
 def _likely_l(additions: Sequence[AdditionAsked], original_gravity: float | None, water_l: float | None) -> float:

@@ -18,9 +18,13 @@ from service.planner.must.answers import Ferment, Pitch
 from service.planner.must.asked import YeastAsked
 from service.planner.must.feeds import weighed
 from service.planner.must.words import litres_words
+from service.planner.plain_words import plain_figure
 
 CanItFinish = Literal["yes_by_the_stated_tolerance", "in_doubt", "no_by_the_stated_tolerance", "unknown"]
 Verdict = Literal["not_given", "below_both", "between_the_two", "as_both_or_more"]
+
+_NO: CanItFinish = "no_by_the_stated_tolerance"
+_UNPROTECTED = "Whatever its strength, alcohol does not protect this batch."
 
 MOST_G_PER_L = 50.0
 """More yeast than that in a litre is a slip of the unit [g/L] (our default)."""
@@ -43,7 +47,7 @@ def pitch_of(
     """
     if asked.grams is not None and asked.grams > MOST_G_PER_L * volume_l:
         raise OutOfRangeError(
-            f"{asked.grams:g} g of yeast in {litres_words(volume_l, circumstances.system)} are more than "
+            f"{plain_figure(asked.grams)} g of yeast in {litres_words(volume_l, circumstances.system)} are more than "
             f"{MOST_G_PER_L:g} g/L: check the unit, grams are meant.",
             "/grams",
         )
@@ -59,6 +63,7 @@ def pitch_of(
     if asked.grams is not None and extract_percent > 0.0:
         rate = asked.grams * viable / (1e6 * volume_l * 1000.0 * extract_percent)
     finish, left = _can_it_finish(asked.tolerance_abv_percent, ferment)
+    doubt = doubt_of(finish, asked.tolerance_abv_percent, ferment)
     burns = None
     if asked.tolerance_abv_percent is not None:
         burns = sugar_until_tolerance_g_per_l(asked.tolerance_abv_percent, drink_abv_low_percent)
@@ -78,7 +83,7 @@ def pitch_of(
         tolerance_abv_percent=asked.tolerance_abv_percent,
         sugar_left_g_per_l=None if left is None else round(left, 2),
         could_still_burn_g_per_l=None if burns is None else round(burns, 1),
-        text=_text(asked, (brewing, least_g, most_g), burns, drink_abv_low_percent, circumstances),
+        text=_text(asked, (brewing, least_g, most_g), burns, drink_abv_low_percent, circumstances, doubt),
     )
 
 
@@ -100,12 +105,28 @@ def _can_it_finish(tolerance: float | None, ferment: Ferment) -> tuple[CanItFini
     return ("no_by_the_stated_tolerance" if tolerance < strength.low else "in_doubt"), left
 
 
+def doubt_of(can_it_finish: str, tolerance_abv_percent: float | None, ferment: Ferment) -> str:
+    """What is said wherever an end of the ferment is told that the yeast is not said to reach.
+
+    Parameters: can_it_finish, the verdict of a Pitch; tolerance_abv_percent, as stated [% vol]; ferment, where it ends.
+    Returns: sentences; empty where the verdict is any other.
+    """
+    if can_it_finish != _NO or tolerance_abv_percent is None:
+        return ""
+    strength = ferment.abv_percent
+    return (
+        f"It may never get dry: the sugar is enough for {strength.low:.1f} to {strength.high:.1f} % vol, and the yeast "
+        f"is said to bear {tolerance_abv_percent:g} % vol. If it stops there, sugar is left that may ferment later."
+    )
+
+
 def _text(
     asked: YeastAsked,
     practices_g: tuple[float, float, float],
     burns: float | None,
     abv_percent: float,
     circumstances: Circumstances,
+    doubt: str,
 ) -> str:
     brewing, least, most = (weighed(float(f"{g:.3g}"), circumstances) for g in practices_g)
     said = (
@@ -115,12 +136,11 @@ def _text(
     if burns is None:
         return f"{said} No tolerance was stated: alcohol does not protect this batch."
     tolerance = asked.tolerance_abv_percent
+    if doubt:
+        said = f"{said} {doubt}"
     if burns > 0.0:
         return (
             f"{said} At {abv_percent:.1f} % vol a yeast that bears {tolerance:g} % could still burn {burns:.0f} g/L of "
             "added sugar: alcohol does not protect this batch."
         )
-    return (
-        f"{said} The drink is no weaker than the stated {tolerance:g} %, but a stated tolerance is no wall: alcohol "
-        "does not protect this batch."
-    )
+    return f"{said} A stated tolerance is no wall: yeast may get beyond {tolerance:g} %. " + _UNPROTECTED

@@ -26,8 +26,8 @@ from service.planner.must.feeds import STRONG_GRAVITY, feeds_of, left_out, nitro
 from service.planner.must.ferment import ferment_of, original_gravity_for
 from service.planner.must.finished import Backwards, backwards, of_the_blend
 from service.planner.must.handed_on import next_calls
-from service.planner.must.mixing import Mixed, must_plan, without_searched
-from service.planner.must.pitch import pitch_of
+from service.planner.must.mixing import Mixed, by_cost, must_plan, without_searched
+from service.planner.must.pitch import doubt_of, pitch_of
 from service.planner.must.rule import honey_alone, moisture_effect, rule_of_thumb
 from service.planner.must.shopping import bill_of, cost_per_container
 from service.planner.must.steps import readings_of, steps_of
@@ -116,6 +116,9 @@ def plan_must(asked: MustAsked) -> MustPlan:
         pitch = pitch_of(asked.yeast, volume, predicted.brix.value, ferment, max(sweet_abv, 0.0), circumstances)
     except ServiceError as error:
         raise error.below("/yeast") from error
+    doubt = doubt_of(pitch.can_it_finish, pitch.tolerance_abv_percent, ferment)
+    if doubt:
+        ferment = replace(ferment, text=f"{doubt} Only if it ferments through: {ferment.text}")
     base, drink = (None, None) if made.back is None else _finished(asked, made.back)
     alone = honey_alone(materials, masses)
     open_vessel = circumstances.intended.container == "open"
@@ -132,7 +135,7 @@ def plan_must(asked: MustAsked) -> MustPlan:
     return MustPlan(
         outcome=outcome,
         proof=plan.proof,
-        summary=_summary(asked, plan, ferment.text, base, drink),
+        summary=_summary(asked, plan, ferment.text, base, drink, doubt),
         amounts=plan.amounts,
         original_gravity=predicted.gravity,
         brix=predicted.brix,
@@ -155,7 +158,12 @@ def plan_must(asked: MustAsked) -> MustPlan:
         steps=steps,
         schedule=schedule_of(steps, circumstances.start_date),
         next=next_calls(
-            asked, gravity, ferment, _racked_l(made, ferment.volume_after_l), None if drink is None else drink.blended_l
+            asked,
+            gravity,
+            ferment,
+            _racked_l(made, ferment.volume_after_l),
+            None if drink is None else drink.blended_l,
+            dry=not doubt,
         ),
         units=circumstances.system,
         assumed=_assumed(asked, plan, blend, made.back, yan_assumed),
@@ -256,7 +264,9 @@ def _finished(asked: MustAsked, back: Backwards) -> tuple[BaseNeeded, FinishedDr
     return base, drink
 
 
-def _summary(asked: MustAsked, plan: BlendPlan, ends: str, base: BaseNeeded | None, drink: FinishedDrink | None) -> str:
+def _summary(
+    asked: MustAsked, plan: BlendPlan, ends: str, base: BaseNeeded | None, drink: FinishedDrink | None, doubt: str
+) -> str:
     what = [f"{a.name} ({a.amount_text})" for a in plan.amounts if a.mass_g > 0.0]
     predicted = plan.predicted
     made = (
@@ -271,7 +281,7 @@ def _summary(asked: MustAsked, plan: BlendPlan, ends: str, base: BaseNeeded | No
             meant = " The volume named is that of the water." if asked.volume_is == "water_added" else ""
         return f"{made}{meant}{failed} {ends}"
     blended = "" if drink.outcome == "targets_met" else f" The drink: {drink.summary}"
-    return f"{base.text} {made}{failed}{blended}"
+    return f"{base.text} {made}{failed}{blended}{doubt and ' '}{doubt}"
 
 
 def _unread_honey(asked: MustAsked) -> bool:
@@ -289,6 +299,10 @@ def _assumed(
             Assumed(
                 "water", asked.water.ingredient.id, "our default: nothing dissolved in it", "name water_tap, or yours"
             )
+        )
+    if asked.water.price_per_g is None and by_cost(asked):
+        found.append(
+            Assumed("price of the water", "0", "our default: water has no price here", "add what yours costs to `cost`")
         )
     found += plan.assumed
     if blend is not None:

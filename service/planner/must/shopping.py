@@ -8,6 +8,7 @@ from math import ceil
 from typing import Final
 
 from service.catalogue.records import Category
+from service.errors import OutOfRangeError
 from service.planner.answers import Amount
 from service.planner.asked import AdditionAsked, Circumstances
 from service.planner.materials import Material, materials_of
@@ -18,6 +19,10 @@ from service.planner.must.feeds import weighed
 from service.quantities import mass_text, volume_text
 
 _DUST: Final = 1e-6
+
+MOST_PACKS: Final = 10_000
+"""More packs than that are a slip of the unit (our default)."""
+
 _FINE_STEP_ML: Final = 5.0
 
 
@@ -38,6 +43,7 @@ class _Wanted:
     source: SourceAsked
     must_g: float
     blend_g: float
+    pointer: str
 
 
 def bill_of(
@@ -53,6 +59,7 @@ def bill_of(
 
     Parameters: asked; must and blend, their amounts; doses of nutrients that are fed; yeast.
     Returns: Bill.
+    Raises: OutOfRangeError where more packs would be bought than anybody does.
     """
     circumstances = asked.circumstances
     lines = [_ingredient(wanted, circumstances) for wanted in _wanted(asked, must, blend)]
@@ -95,13 +102,14 @@ def cost_per_container(bill: Bill, finished: FinishedAsked | None) -> tuple[Cost
 
 
 def _wanted(asked: MustAsked, must: Sequence[Amount], blend: Sequence[Amount]) -> Iterator[_Wanted]:
-    sides = [(asked.sources, must, True)]
+    sides = [(asked.sources, must, "/sources")]
     if asked.finished is not None:
-        sides.append((asked.finished.additions, blend, False))
+        sides.append((asked.finished.additions, blend, "/finished/additions"))
     found: dict[tuple[object, ...], _Wanted] = {}
-    for sources, amounts, is_must in sides:
+    for sources, amounts, pointer in sides:
+        is_must = pointer == "/sources"
         masses = {a.name: a.mass_g for a in amounts if a.kind == "addition"}
-        by_addition = {id(source.addition): source for source in sources}
+        by_addition = {id(source.addition): (k, source) for k, source in enumerate(sources)}
         for material in materials_of((), [source.addition for source in sources]):
             mass = masses.get(material.name, 0.0)
             addition = material.source
@@ -109,7 +117,7 @@ def _wanted(asked: MustAsked, must: Sequence[Amount], blend: Sequence[Amount]) -
             free_water = addition.ingredient.category is Category.WATER and addition.price_per_g is None
             if mass <= 0.0 or free_water:
                 continue
-            source = by_addition[id(addition)]
+            k, source = by_addition[id(addition)]
             key = (material.per_g.vector, addition.ingredient.id, addition.price_per_g, _pack_g(source))
             before = found.get(key)
             found[key] = _Wanted(
@@ -117,6 +125,7 @@ def _wanted(asked: MustAsked, must: Sequence[Amount], blend: Sequence[Amount]) -
                 source,
                 (0.0 if before is None else before.must_g) + (mass if is_must else 0.0),
                 (0.0 if before is None else before.blend_g) + (0.0 if is_must else mass),
+                f"{pointer}/{k}",
             )
     yield from found.values()
 
@@ -129,6 +138,12 @@ def _ingredient(wanted: _Wanted, circumstances: Circumstances) -> ShoppingLine:
     mass = wanted.must_g + wanted.blend_g
     pack = _pack_g(wanted.source)
     packs = None if pack is None else float(ceil(mass / pack * (1.0 - _DUST)))
+    if packs is not None and packs > MOST_PACKS:
+        raise OutOfRangeError(
+            f"{packs:.0f} packs of {wanted.material.name} would have to be bought, more than {MOST_PACKS}: check what "
+            "one pack holds, and its unit.",
+            f"{wanted.pointer}/{'pack' if wanted.source.sold_in_g is None else 'sold_in'}",
+        )
     bought = mass if packs is None or pack is None else packs * pack
     instruments, system = circumstances.instruments, circumstances.system
     words = mass_text(mass, system, instruments.scale_step_g)

@@ -10,6 +10,7 @@ from service.planner.asked import Circumstances
 from service.planner.must.answers import Feed, Ferment, NutrientDose, Pitch, Stage
 from service.planner.must.answers_finished import BaseNeeded
 from service.planner.must.feeds import STRONG_STAGES
+from service.planner.must.pitch import doubt_of
 from service.planner.must.words import litres_words
 from service.planner.work import WorkStep
 from service.quantities import System
@@ -98,11 +99,13 @@ def _steps(
                 PRACTICE,
             )
     ends = ferment.final_gravity
+    doubt = doubt_of(pitch.can_it_finish, pitch.tolerance_abv_percent, ferment)
+    beyond = ", but only where the yeast gets beyond what it is said to bear" if doubt else ""
     yield WorkStep(
         "Read the gravity of a degassed sample.",
         "",
         FERMENT_H,
-        f"It ends near {ends.value:.3f} ({ends.low:.3f} to {ends.high:.3f}); still falling: wait.",
+        f"It ends near {ends.value:.3f} ({ends.low:.3f} to {ends.high:.3f}){beyond}; still falling: wait.",
         PRACTICE,
     )
     yield WorkStep(
@@ -124,7 +127,7 @@ def _steps(
         "Read volume, gravity, pH and acidity of the base: the blend goes by them, not by this plan.",
         PRACTICE,
     )
-    if base is not None:
+    if base is not None and not doubt:
         yield WorkStep(
             "Ask for the doses that hold it, then for the blend, with the readings in place of what was expected.",
             "",

@@ -27,7 +27,7 @@ Sealing = Literal["do_not_seal", "no_blocker_found", "not_judged"]
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class FilledFigure:
     """A figure with its 90 % interval."""
 
     __pydantic_config__ = SHOWN
@@ -46,17 +46,17 @@ class PackagedDrink:
 
     __pydantic_config__ = SHOWN
 
-    volume_l: Figure | None
+    volume_l: FilledFigure | None
     """As blended, before losses [L]; null where it was not given."""
-    gravity: Figure | None
+    gravity: FilledFigure | None
     """SG 20 °C/20 °C."""
-    abv_percent: Figure
+    abv_percent: FilledFigure
     """Strength [% vol at 20 °C]."""
-    sugar_g_per_l: Figure
+    sugar_g_per_l: FilledFigure
     """All sugars [g/L]."""
-    fermentable_sugar_g_per_l: Figure
+    fermentable_sugar_g_per_l: FilledFigure
     """Sugar that yeast can use [g/L]."""
-    ph: Figure | None
+    ph: FilledFigure | None
     """pH; null where it is not known."""
 
 
@@ -140,7 +140,7 @@ class PackagingPlan:
     """The drink."""
     losses: LossReport | None
     """What is lost between the blend and the containers; null where nothing was counted."""
-    packaged_l: Figure | None
+    packaged_l: FilledFigure | None
     """What there is to fill, the reserve included [L]; null where fills were not asked for."""
     reserve_l: float
     """What is kept back of it [L]."""

@@ -51,7 +51,10 @@ class FromKeg:
 
 @dataclass(frozen=True, slots=True)
 class GasAsked:
-    """Gas in the drink and on a keg: a carbonation in volumes, or a drink that stays still under a pressure [bar]."""
+    """Gas in the drink and on a keg: a carbonation in volumes, or a drink that stays still under a pressure [bar].
+
+    `still` is the caller's word for it; without a keg it changes no figure.
+    """
 
     volumes: float | None = None
     temperature_c: float | None = None
@@ -59,6 +62,7 @@ class GasAsked:
     co2_g_per_l: float | None = None
     nitrogen: bool = False
     from_keg: FromKeg | None = None
+    still: bool = False
 
 
 @dataclass(frozen=True, slots=True)

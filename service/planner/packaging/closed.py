@@ -14,6 +14,7 @@ from service.physics.headspace import drink_swelling_share
 from service.planner.answers import OUR_DEFAULT, Caution, NextReading
 from service.planner.packaging.answers import ThermalRoom
 from service.planner.packaging.asked import DEFAULT_KEG_C, ContainerAsked, FromKeg, PackagingAsked
+from service.planner.plain_words import plain_figure
 from service.planner.pressure.answers import ColdFilled, HeatReport, HurdleHeld, KegGas, Refermentation
 from service.planner.pressure.asked import Closed
 from service.planner.pressure.cold_filled import cold_filled
@@ -214,10 +215,11 @@ def _thermal(asked: PackagingAsked, closed: Closed, fill_ml: float) -> ThermalRo
     room = closed.headspace * fill_ml
     left = room - swells
     from_to = f"from {temperature_words(filled_c)} to {temperature_words(warmest)}"
+    swells_text, room_text, left_text = (f"{plain_figure(ml, 3)} mL" for ml in (swells, room, left))
     text = (
-        f"Warmed {from_to} it swells by {swells:.3g} mL into {room:.3g} mL: {left:.3g} mL are left."
+        f"Warmed {from_to} it swells by {swells_text} into {room_text}: {left_text} are left."
         if left > 0.0
-        else f"Warmed {from_to} it swells by {swells:.3g} mL into {room:.3g} mL: nothing is left to give way."
+        else f"Warmed {from_to} it swells by {swells_text} into {room_text}: nothing is left to give way."
     )
     return ThermalRoom(filled_c, warmest, round(swells, 3), round(room, 3), round(left, 3), text)
 

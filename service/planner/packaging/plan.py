@@ -15,7 +15,7 @@ from service.planner.drink import Drink
 from service.planner.label.answers import LabelFacts
 from service.planner.label.cautions import ESTIMATE
 from service.planner.label.facts import label_facts
-from service.planner.packaging.answers import ContainerFill, Figure, PackagedDrink, PackagingPlan
+from service.planner.packaging.answers import ContainerFill, FilledFigure, PackagedDrink, PackagingPlan
 from service.planner.packaging.asked import DEFAULT_KEG_C, ContainerAsked, PackagingAsked
 from service.planner.packaging.closed import (
     CLOSING_NOT_JUDGED,
@@ -27,7 +27,9 @@ from service.planner.packaging.closed import (
 )
 from service.planner.packaging.counted import Counted, counted, fill_words, held_l, name_of, volume_words
 from service.planner.packaging.handed_on import next_calls
+from service.planner.packaging.rested import whose_rest
 from service.planner.packaging.steps import steps_of
+from service.planner.plain_words import plain_figure
 from service.planner.pressure.answers import HeatReport, KegGas
 from service.planner.pulp import PULP_SOURCE, jar_test_to_read
 from service.planner.raw_juice import RAW_JUICE
@@ -50,6 +52,7 @@ def plan_packaging(asked: PackagingAsked) -> PackagingPlan:
         `service.planner.losses`).
     """
     circumstances = asked.circumstances
+    rested = whose_rest(asked) if "pressure" in asked.parts else None
     count = counted(asked) if "fills" in asked.parts else None
     held = held_by(asked)
     fills = _fills(asked, count, held)
@@ -94,7 +97,7 @@ def plan_packaging(asked: PackagingAsked) -> PackagingPlan:
         schedule=schedule_of(steps, circumstances.start_date),
         next=next_calls(asked, {c.code for c in stops}),
         units=circumstances.system,
-        assumed=tuple(dict.fromkeys(_assumed(asked, fills, held, keg, label))),
+        assumed=tuple(dict.fromkeys(_assumed(asked, fills, held, keg, label, rested))),
         cautions=cautions,
         next_reading=readings_in_order([*jar, *readings]),
         sources=_sources(keys),
@@ -224,15 +227,16 @@ def _vessel(asked: PackagingAsked) -> Iterator[Caution]:
         yield Caution(
             "vessel_too_small",
             "stop",
-            f"{volume.value:.4g} L do not fit the vessel of {vessel:.4g} L: it would overflow. Split it.",
+            f"{plain_figure(volume.value)} L do not fit the vessel of {plain_figure(vessel)} L: it would "
+            "overflow. Split it.",
             "arithmetic",
         )
     elif volume.high > vessel * (1.0 + _VESSEL_ROOM):
         yield Caution(
             "vessel_may_be_too_small",
             "warning",
-            f"{volume.value:.4g} L, perhaps {volume.high:.4g} by the error of the volume, in a vessel of "
-            f"{vessel:.4g} L: it may overflow.",
+            f"{plain_figure(volume.value)} L, perhaps {plain_figure(volume.high)} by the error of the volume, in a "
+            f"vessel of {plain_figure(vessel)} L: it may overflow.",
             "arithmetic",
         )
 
@@ -256,6 +260,7 @@ def _assumed(
     held: Sequence[Held],
     keg: KegGas | None,
     label: LabelFacts | None,
+    rested: Assumed | None,
 ) -> Iterator[Assumed]:
     yield from asked.drink.assumed
     yield from asked.circumstances.assumed
@@ -274,6 +279,15 @@ def _assumed(
     for one in held:
         yield from one.assumed
         yield _closed_at(asked, one)
+    if asked.gas.still and keg is None:
+        yield Assumed(
+            "drink",
+            "stays still, as stated",
+            "without a keg that changes no figure: the gas in it is reckoned all the same",
+            "a carbonation tester; give gas.co2_g_per_l",
+        )
+    if rested is not None:
+        yield rested
     if keg is not None:
         yield from keg.assumed
         if asked.gas.temperature_c is None:
@@ -345,8 +359,8 @@ def _drink(drink: Drink) -> PackagedDrink:
     )
 
 
-def _figure(span: Span) -> Figure:
-    return Figure(round(span.value, 5), round(span.low, 5), round(span.high, 5))
+def _figure(span: Span) -> FilledFigure:
+    return FilledFigure(round(span.value, 5), round(span.low, 5), round(span.high, 5))
 
 
 def _sources(keys: Iterable[str]) -> tuple[SourceCited, ...]:

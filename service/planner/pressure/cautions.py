@@ -27,6 +27,7 @@ from service.planner.raw_juice import RAW_JUICE, juice_cautions
 from service.planner.refermentation import (
     FERMENTABLE_LIMIT_G_PER_L,
     WARM_C,
+    hurdles_named,
     may_referment,
     stabiliser_cautions,
     warm_storage,
@@ -168,16 +169,16 @@ def _sugar(
         yield Caution(
             "hurdle_does_not_hold",
             "stop",
-            f"{much} behind {', '.join(sorted(hurdles))}: not shown to hold it, up to {where}. Pasteurise, filter or "
-            "keep it dry.",
+            f"{much} behind {hurdles_named(hurdles)}: not shown to hold it, up to {where}. Pasteurise, filter or "
+            "keep dry.",
             PRACTICE,
         )
     else:
         yield Caution(
             "hurdle_is_not_proof",
             "warning",
-            f"{much} rests on {', '.join(sorted(hurdles))}: up to {where}. No blocker found, which proves "
-            "nothing: watch a test bottle.",
+            f"{much} rests on {hurdles_named(hurdles)}: up to {where}. No blocker found, no proof: watch a test "
+            "bottle.",
             PRACTICE,
         )
 

@@ -10,6 +10,7 @@ from typing import Any, Final
 from service.planner.answers import Caution, NextReading
 from service.planner.asked import AdditionAsked, TargetAsked
 from service.planner.blend_steps import MIXED_H, expectations, step, stops
+from service.planner.fruit import price_body
 from service.planner.hand_over import OF_AN_INGREDIENT, Blended, call, circumstances_body, lot_body
 from service.planner.next_of_blend import amount_body, target_body
 from service.planner.next_of_drink import drink_calls
@@ -98,7 +99,8 @@ def _blend(asked: UndoAsked, blended: Blended) -> NextCall | None:
 def _at_hand(asked: AdditionAsked, system: System) -> dict[str, Any]:
     """An addition as the request named it, with what there is of it."""
     sent = json.loads(asked.order) if asked.order else {"ingredient": asked.ingredient.id}
-    found = {name: sent[name] for name in (*OF_AN_INGREDIENT, "pack", "half_packs", "price") if name in sent}
+    found = {name: sent[name] for name in (*OF_AN_INGREDIENT, "pack", "half_packs") if name in sent}
+    found |= price_body(asked, sent)
     if asked.most_g is not None:
         found["max"] = amount_body(asked.most_g, system)
     return found
