@@ -30,7 +30,7 @@ def requests(draw: st.DrawFn) -> FiningAsked:
     litres = draw(st.floats(0.5, 500.0))
     share = draw(st.floats(0.0, 0.2))
     names = draw(st.lists(st.sampled_from(HELD), unique=True, max_size=3))
-    gravity = draw(st.one_of(st.none(), st.floats(0.99, 1.08).map(Span.exact)))
+    gravity = draw(st.one_of(st.none(), st.floats(1.0, 1.08).map(Span.exact)))
     sugar = Span.exact(draw(st.floats(0.0, 200.0))) if gravity is None else None  # else gravity and strength tell it
     most_held = 2.0 if sugar is None else 2.0 + sugar.value / 4.0  # no more than that sugar can come from
     holds = [held(name, draw(st.one_of(st.none(), st.floats(0.0, most_held))), draw(TREATED)) for name in names]
