@@ -10,6 +10,7 @@ from pydantic import Field
 from service.api.cell_queries import CellQuery
 from service.api.numbers import QueryInteger, QueryNumber, ShortText
 from service.api.question import Question
+from service.api.reading import TEMPERATURE, Reader
 from service.errors import InputError, ServiceError
 from service.model.lot_class import Assumed
 from service.physics.carbon_dioxide import SHARE_OF_ERROR, psi_from_bar
@@ -24,7 +25,7 @@ from service.planner.pressure.keg import keg
 from service.planner.pressure.refermentation import refermentation
 from service.planner.single import Answer
 from service.planner.stabilising.asked import HURDLES
-from service.quantities import Kind, parse_quantity, parse_trace
+from service.quantities import Kind, parse_trace
 
 PressureUnit = Literal["bar", "psi"]
 
@@ -135,12 +136,15 @@ class PasteurisingMinutes(CellQuery):
     rated_pressure: ShortText | None = Field(None, description="As its maker states it, such as 6bar or 90psi.")
 
 
+_PRESSURE: Final = frozenset({Kind.PRESSURE})
+
+
 def _bar(text: str | None, name: str) -> float | None:
-    return None if text is None else parse_quantity(text, {Kind.PRESSURE}, pointer=f"/{name}").value_base / _KPA_PER_BAR
+    return None if text is None else Reader().quantity(text, _PRESSURE, f"/{name}").value_base / _KPA_PER_BAR
 
 
 def _celsius(text: str | None, name: str) -> float | None:
-    return None if text is None else parse_quantity(text, {Kind.TEMPERATURE}, pointer=f"/{name}").value_base
+    return None if text is None else Reader().quantity(text, TEMPERATURE, f"/{name}").value_base
 
 
 def _drink(abv_percent: float, sugar_g_per_l: float, fermentable_g_per_l: float, **more: Any) -> Drink:

@@ -15,7 +15,7 @@ from service.api.cell_queries import (
     VolumeFromMass,
 )
 from service.api.question import Question
-from service.api.reading import TEMPERATURE, VOLUME
+from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader
 from service.catalogue.derived import density_g_ml
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Ingredient
@@ -30,7 +30,6 @@ from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
 from service.planner.asked import Instruments
 from service.planner.intervals import Z_90
 from service.planner.single import Answer
-from service.quantities import Kind, parse_quantity
 from service.quantities.units import UNIT_BY_SPELLING
 
 _HYDROMETER_ERROR = Instruments().hydrometer_error
@@ -79,13 +78,13 @@ def _acid_from_acid(query: AcidFromAcid) -> Answer:
 
 def _corrected(reading: float, sample: str | None, calibrated: str | None, abv_percent: float, what: str) -> float:
     calibrated_c = (
-        20.0 if calibrated is None else parse_quantity(calibrated, TEMPERATURE, pointer="/calibrated_at").value_base
+        20.0 if calibrated is None else Reader().quantity(calibrated, TEMPERATURE, "/calibrated_at").value_base
     )
     if sample is None:
         if calibrated_c != 20.0:
             raise InputError("A hydrometer's reading needs the temperature of the sample.", f"/{what}")
         return reading
-    sample_c = parse_quantity(sample, TEMPERATURE, pointer=f"/{what}").value_base
+    sample_c = Reader().quantity(sample, TEMPERATURE, f"/{what}").value_base
     if not _COLDEST_C <= sample_c <= _WARMEST_C:
         raise OutOfRangeError(
             f"Corrections are known for samples of {_COLDEST_C:g}–{_WARMEST_C:g} °C, not {sample_c:.0f} °C: cool it.",
@@ -194,7 +193,7 @@ def _known(name: str) -> Ingredient:
 
 def _mass_from_volume(query: MassFromVolume) -> Answer:
     ingredient = _known(query.ingredient)
-    volume_ml = parse_quantity(query.volume, VOLUME, liquid=True, pointer="/volume").value_base
+    volume_ml = Reader().quantity(query.volume, VOLUME, "/volume", liquid=True).value_base
     density = density_of(ingredient)
     value = in_unit(volume_ml * density, query.unit)
     return Answer(
@@ -204,7 +203,7 @@ def _mass_from_volume(query: MassFromVolume) -> Answer:
 
 def _volume_from_mass(query: VolumeFromMass) -> Answer:
     ingredient = _known(query.ingredient)
-    mass_g = parse_quantity(query.mass, {Kind.MASS}, pointer="/mass").value_base
+    mass_g = Reader().quantity(query.mass, MASS, "/mass").value_base
     density = density_of(ingredient)
     value = in_unit(mass_g / density, query.unit)
     thick = Caution("thick_liquids_cling", "note", "Thick liquids cling to a measure: weigh them.", PRACTICE)

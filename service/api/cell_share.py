@@ -18,7 +18,7 @@ from service.model.properties import property_value
 from service.planner.asked import LotAsked, PlanAsked
 from service.planner.blend_plan import solve_blend
 from service.planner.single import Answer
-from service.quantities import number_text, parse_quantity
+from service.quantities import number_text
 from service.quantities.units import UNIT_BY_SPELLING
 
 _MIX_L: Final = 10.0
@@ -98,7 +98,7 @@ def _share(query: ShareForGravity) -> Answer:
         raise InputError("A hydrometer's reading needs the temperature of the sample.", "/sample_temperature_a")
     volume_l = _MIX_L
     if query.volume is not None:
-        volume_l = parse_quantity(query.volume, VOLUME, liquid=True, pointer="/volume").value_base / 1000.0
+        volume_l = Reader().quantity(query.volume, VOLUME, "/volume", liquid=True).value_base / 1000.0
         if volume_l <= 0.0:
             raise InputError("A mix has a volume above zero.", "/volume")
     reader = Reader()

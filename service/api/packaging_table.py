@@ -102,7 +102,7 @@ def _counts(body: dict[str, Any]) -> Iterator[str]:
     yield "Containers:"
     for fill in body["fills"]:
         yield f"- {fill['text']}"
-    yield f"{body['left_over_l']:g} L left over, {body['reserve_l']:g} L in reserve"
+    yield f"{body['left_over_l']:.3g} L left over, {body['reserve_l']:.3g} L in reserve"
     yield body["needed_text"]
     if body["cost"] is not None:
         yield f"Containers cost {body['cost']:g} {body['currency'] or ''}".rstrip()

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.api.real import PATHS, codes, post
+from tests.api.real import PATHS, app, codes, post
 
 DRINK: dict[str, Any] = {"volume": "20 L", "gravity": 1.012, "abv_percent": 6.5, "sugar_g_per_l": 50, "ph": 3.2}
 
@@ -71,3 +71,32 @@ def test_a_syrup_is_fined_and_not_handed_to_the_bottling() -> None:
 
     assert "plan_packaging" in handed("1 kg")
     assert "plan_packaging" not in handed("9 kg")
+
+
+@pytest.mark.parametrize(
+    ("question", "told", "pointer"),
+    [
+        ("keg-pressure?volumes=2&abv_percent=6.5&sugar_g_per_l=60&temperature=", "4 C", "/temperature"),
+        ("mass-from-volume?ingredient=honey&unit=g&volume=", "1 L", "/volume"),
+        ("volume-from-mass?ingredient=honey&unit=mL&mass=", "1 kg", "/mass"),
+        ("gravity-from-reading?reading=1.012&sample_temperature=", "25 C", "/sample_temperature"),
+    ],
+)
+def test_a_cell_ignores_no_error(question: str, told: str, pointer: str) -> None:
+    address = f"/v1/cell/{question}{told.replace(' ', '+')}"
+    assert app().get(address).status_code == 200
+    refused = app().get(f"{address}+%C2%B1+{told.split()[0]}+{told.split()[1]}")
+    assert refused.status_code == 422
+    assert pointer in refused.text
+
+
+def test_a_size_that_is_left_empty_says_how_to_have_it_filled() -> None:
+    """6 gal are 64 bottles of 12 fl oz exactly; with one keg of 5 gal 8 fl oz would be left (arithmetic)."""
+    keg, bottle = {"kind": "keg", "fill": "5 gal"}, {"kind": "beer_bottle", "fill": "12 fl oz"}
+    asked = {"drink": {**DRINK, "volume": "6 gal"}, "only": ["fills"]}
+    left = post(PATHS["plan_packaging"], {**asked, "containers": [keg, bottle]})["fills"]
+    assert [one["count"] for one in left] == [0, 64]
+    assert "state its count" in left[0]["text"]
+    filled = post(PATHS["plan_packaging"], {**asked, "containers": [{**keg, "count": 1}, bottle]})["fills"]
+    assert [one["count"] for one in filled] == [1, 10]
+    assert "state its count" not in filled[0]["text"]

@@ -164,6 +164,8 @@ def _count_text(asked: PackagingAsked, place: int, container: ContainerAsked, co
         text += f"; the last holds only {held}"
     if container.count is not None and number < container.count:
         text += f"; {container.count} were asked for"
+    elif container.count is None and most == 0 and container.fill_ml <= 1000.0 * count.filled_l:
+        text += "; less is left over without it: state its count where it is to be filled"
     return f"{text}."
 
 
