@@ -192,12 +192,12 @@ def refractometer_from(
         if acid > MOST_FERMENT_MEQ:
             raise OutOfRangeError(too_sour(acid), "/acid")
     read = RefractometerRead(scale.value, sample, told.atc is True, acid, scale.error)
-    read.at_20c  # noqa: B018  refuses what no table corrects, at its place
+    corrected = read.at_20c  # refuses what no table corrects, at its place
     if sample is not None and told.atc is not True and abs(sample - 20.0) > AT_20_C and not 5.0 <= sample <= 16.0:
         assumed.append(
             Assumed(
                 "temperature correction of the refractometer",
-                f"{read.at_20c - read.shown_brix:+.2f} °Bx",
+                f"{corrected - read.shown_brix:+.2f} °Bx",
                 "a straight line from the table's last row, 16 °C, to none at 20 °C",
                 "read at 20 °C",
             )

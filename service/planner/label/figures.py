@@ -6,7 +6,7 @@ Everything comes with the 90 % interval of the drink; where an interval crosses 
 from __future__ import annotations
 
 from math import floor, hypot
-from typing import Final
+from typing import Final, Literal
 
 from service.catalogue.records import Category, Ingredient
 from service.chemistry.energy import ENERGY_KCAL_AND_KJ_PER_G
@@ -144,14 +144,16 @@ def energy_span_kcal_per_l(drink: Drink) -> Span:
     return Span(value, max(value - down, 0.0), value + up)
 
 
-def _amounts(drink: Drink, market: Market, per: str, volume_ml: float) -> LabelAmounts:
+def _amounts(
+    drink: Drink, market: Market, per: Literal["100 mL", "serving", "container"], volume_ml: float
+) -> LabelAmounts:
     litres = volume_ml / 1000.0
     energy, sugar = energy_span_kcal_per_l(drink), drink.sugar_g_per_l
     kj = drink.energy_kj_per_l * litres
     kcal = round(energy.value * litres, 2)
     us_kcal = round(energy_us_kcal(drink.masses_g_per_l) * litres, 2)
     return LabelAmounts(
-        per=per,  # type: ignore[arg-type]
+        per=per,
         volume_ml=volume_ml,
         energy_kcal=kcal,
         energy_low_kcal=round(energy.low * litres, 2),
