@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from importlib.resources import files
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Depends, Query, Request
@@ -14,7 +12,7 @@ from pydantic import BaseModel, Field
 from starlette.responses import PlainTextResponse, Response
 
 from service import MODEL_VERSION
-from service.api.cached import cached, etag_of
+from service.api.cached import etag_of
 from service.api.numbers import NoQuery
 from service.api.problems import (
     PROBLEM_KINDS,
@@ -25,6 +23,7 @@ from service.api.problems import (
 )
 from service.api.routing import get_and_head
 from service.api.settings import Settings
+from service.api.static_files import PAGE_CONTENT_POLICY, StaticFile, static_answer, static_file
 from service.errors import Fault
 
 __all__ = [
@@ -43,15 +42,10 @@ ReadinessCheck = Callable[[], str | None]
 
 _log = logging.getLogger("service.errors")
 
-_DOCS_CONTENT_POLICY: Final = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-)
-_STATIC: Final = files("service.api") / "static"
 _FILES: Final = {
-    "swagger-ui-bundle.js": ("swagger-ui/swagger-ui-bundle.js", "text/javascript"),
-    "swagger-ui.css": ("swagger-ui/swagger-ui.css", "text/css"),
-    "docs-init.js": ("docs-init.js", "text/javascript"),
+    "swagger-ui-bundle.js": "swagger-ui/swagger-ui-bundle.js",
+    "swagger-ui.css": "swagger-ui/swagger-ui.css",
+    "docs-init.js": "docs-init.js",
 }
 
 # Refusals that every operation may answer, and those of an operation with a body.
@@ -135,23 +129,6 @@ def _complete_operation(operation: dict[str, Any]) -> None:
     operation["responses"] = dict(sorted(responses.items()))
 
 
-@dataclass(frozen=True, slots=True)
-class _File:
-    content: bytes
-    media_type: str
-    etag: str
-
-
-def _file(name: str, media_type: str) -> _File:
-    content = (_STATIC / name).read_bytes()
-    return _File(content, media_type, etag_of(content))
-
-
-def _cached(request: Request, file: _File, max_age_s: int, content_policy: str | None = None) -> Response:
-    policy = {"Content-Security-Policy": content_policy} if content_policy else {}
-    return cached(request, file.content, file.media_type, etag=file.etag, max_age_s=max_age_s, headers=policy)
-
-
 def documents_router(openapi: Callable[[], dict[str, Any]]) -> APIRouter:
     """Build the routes of `/docs`, its files, `/v1/openapi.json` and the pages that a problem's `type` names.
 
@@ -159,18 +136,18 @@ def documents_router(openapi: Callable[[], dict[str, Any]]) -> APIRouter:
     Returns: the router; none of its routes stands in the document.
     """
     router = APIRouter(include_in_schema=False)
-    page = _file("docs.html", "text/html")
-    static = {name: _file(path, media_type) for name, (path, media_type) in _FILES.items()}
-    written: list[_File] = []
+    page = static_file("docs.html")
+    static = {name: static_file(path) for name, path in _FILES.items()}
+    written: list[StaticFile] = []
 
     @get_and_head(router, "/docs")
     async def show_docs(request: Request) -> Response:
-        return _cached(request, page, 300, _DOCS_CONTENT_POLICY)
+        return static_answer(request, page, 300, PAGE_CONTENT_POLICY)
 
     def register(name: str) -> None:
         @get_and_head(router, f"/docs/{name}")
         async def show_docs_file(request: Request) -> Response:
-            return _cached(request, static[name], 86_400)
+            return static_answer(request, static[name], 86_400)
 
     for name in static:
         register(name)
@@ -179,8 +156,8 @@ def documents_router(openapi: Callable[[], dict[str, Any]]) -> APIRouter:
     async def show_openapi(request: Request) -> Response:
         if not written:
             content = json.dumps(openapi(), ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
-            written.append(_File(content, "application/json", etag_of(content)))
-        return _cached(request, written[0], 300)
+            written.append(StaticFile(content, "application/json", etag_of(content)))
+        return static_answer(request, written[0], 300)
 
     def register_kind(slug: str) -> None:
         @get_and_head(router, f"/problems/{slug}")
