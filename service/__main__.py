@@ -14,11 +14,18 @@ import sys
 from pathlib import Path
 
 from service.api.command import answer_file, picture_file, table
+from service.api.progress_bar import progress_bar
 
 
 def _serve(arguments: argparse.Namespace) -> int:
     import uvicorn
 
+    host = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
+    address = f"http://{host}:{arguments.port}"
+    print(f"In a browser   {address}/")
+    print(f"In a cell      {address}/v1/cell has ready formulas, {address}/v1/workbook.xlsx a ready workbook")
+    print(f"In a script    {address}/docs has every question with examples")
+    print("Ctrl+C stops it.", flush=True)
     logging.basicConfig(level=logging.INFO, format="%(message)s", stream=sys.stdout)
     uvicorn.run(
         "service.api.main:build_app",
@@ -33,9 +40,10 @@ def _serve(arguments: argparse.Namespace) -> int:
 
 
 def _ask(arguments: argparse.Namespace) -> int:
-    status, body = answer_file(Path(arguments.file), arguments.operation)
-    if arguments.picture is not None and status < 400:
-        status, body = picture_file(Path(arguments.file), Path(arguments.picture), body)
+    with progress_bar(sys.stderr) as progress:
+        status, body = answer_file(Path(arguments.file), arguments.operation, progress)
+        if arguments.picture is not None and status < 400:
+            status, body = picture_file(Path(arguments.file), Path(arguments.picture), body, progress)
     if arguments.json:
         print(json.dumps(body, indent=2, ensure_ascii=False))
     else:

@@ -53,6 +53,7 @@ from service.planner.must.plan import plan_must
 from service.planner.packaging.answers import PackagingPlan
 from service.planner.packaging.plan import plan_packaging
 from service.planner.portions import solve_blend_portions
+from service.planner.progress import Progress
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.stabilising.plan import plan_stabilising
 from service.planner.tasting.answers import Tasting
@@ -83,12 +84,16 @@ def corrected(request: CorrectionRequest, deadline_s: float) -> Corrected:
 
 @dataclass(frozen=True, slots=True)
 class Operation:
-    """An operation by its request, its answer, and what leads from one to the other within a time [s]."""
+    """An operation by its request, its answer, and what leads from one to the other within a time [s].
+
+    `told` does the same and tells how far it is, where that may take long.
+    """
 
     request: type[BaseModel]
     answer: Any
     run: Callable[[Any, float], Any]
     reads: Callable[..., Any]
+    told: Callable[[Any, float, Progress], Any] | None = None
 
 
 OPERATIONS: Final[Mapping[str, Operation]] = {
@@ -96,7 +101,13 @@ OPERATIONS: Final[Mapping[str, Operation]] = {
     "forecast_blend": Operation(
         BlendForecastRequest, BlendForecast, lambda r, _: forecast_blend(forecast_from(r)), forecast_from
     ),
-    "trade_off": Operation(TradeOffRequest, TradeOff, lambda r, s: trade_off(trade_from(r, s)), trade_from),
+    "trade_off": Operation(
+        TradeOffRequest,
+        TradeOff,
+        lambda r, s: trade_off(trade_from(r, s)),
+        trade_from,
+        lambda r, s, progress: trade_off(trade_from(r, s), progress),
+    ),
     "correct_blend": Operation(CorrectionRequest, Corrected, corrected, correction_from),
     "plan_must": Operation(MustPlanRequest, MustPlan, lambda r, s: plan_must(must_from(r, s)), must_from),
     "interpret_readings": Operation(
@@ -123,16 +134,22 @@ def writer(operation: str) -> TypeAdapter[Any]:
     return TypeAdapter(OPERATIONS[operation].answer)
 
 
-def answer_body(operation: str, body: Any, settings: Settings, path: str) -> tuple[int, dict[str, Any]]:
+def answer_body(
+    operation: str, body: Any, settings: Settings, path: str, progress: Progress | None = None
+) -> tuple[int, dict[str, Any]]:
     """The status and body that the service answers to a request's body.
 
     Parameters: operation, of OPERATIONS; body, as parsed from JSON; settings, whose deadline bounds a solve; path,
-    named in a problem as its instance.
+    named in a problem as its instance; progress, told how far long work is.
     Returns: HTTP status and the answer or problem document.
     """
     chosen = OPERATIONS[operation]
     try:
-        answer = chosen.run(chosen.request.model_validate(body), settings.deadline_s)
+        request = chosen.request.model_validate(body)
+        if progress is None or chosen.told is None:
+            answer = chosen.run(request, settings.deadline_s)
+        else:
+            answer = chosen.told(request, settings.deadline_s, progress)
         return 200, writer(operation).dump_python(answer, mode="json")
     except (ValidationError, ServiceError) as error:
         document = refusal(error, body, chosen.reads, {"path": path, "state": {}})

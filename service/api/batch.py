@@ -23,6 +23,7 @@ from service.api.sizes import OversizeError, too_long
 from service.api.tables import Row, plan_rows, same_columns
 from service.errors import ServiceError
 from service.planner.answers_decisions import SHOWN
+from service.planner.progress import Progress
 
 _PATH: Final = "/v1/blend-plans"
 _log = logging.getLogger("service.errors")
@@ -52,17 +53,27 @@ class BatchAnswer:
     """One for each request, in their order."""
 
 
-def answer_batch(requests: Sequence[Any], settings: Settings, request_id: str = "") -> BatchAnswer:
+def answer_batch(
+    requests: Sequence[Any], settings: Settings, request_id: str = "", progress: Progress | None = None
+) -> BatchAnswer:
     """Answer every request by itself.
 
     Parameters: requests, bodies of POST /v1/blend-plans; settings, whose `deadline_s` bounds each and whose
     `batch_deadline_s` bounds all: requests that would start later are refused with 503, to be sent again; request_id,
-    the X-Request-ID of the whole, shown in problems.
+    the X-Request-ID of the whole, shown in problems; progress, told before each request how many are done, and at last
+    that all are. What it raises ends the work.
     Returns: BatchAnswer.
     """
     until = perf_counter() + settings.batch_deadline_s
     scope = {"path": _PATH, "state": {"request_id": request_id}}
-    return BatchAnswer(tuple(_one(body, settings, until, scope) for body in requests))
+    results: list[BatchResult] = []
+    for body in requests:
+        if progress is not None:
+            progress(len(results), len(requests))
+        results.append(_one(body, settings, until, scope))
+    if progress is not None:
+        progress(len(results), len(requests))
+    return BatchAnswer(tuple(results))
 
 
 def _one(body: Any, settings: Settings, until: float, scope: Mapping[str, Any]) -> BatchResult:

@@ -28,6 +28,7 @@ from service.api.steps_table import following, work_in_order
 from service.api.tastings_table import doses_and_tests
 from service.api.undo_table import ways_out
 from service.errors import ServiceError
+from service.planner.progress import Progress
 from service.planner.trade_off.plan import trade_off
 
 PACKAGING_FIELDS = {
@@ -51,12 +52,13 @@ READINGS_FIELDS = {"hydrometer", "refractometer", "titration", "series", "steady
 """What only a request about readings has."""
 
 
-def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]:
+def answer_file(path: Path, operation: str | None, progress: Progress | None = None) -> tuple[int, dict[str, Any]]:
     """The status and body that the service would answer to a request in a file.
 
     Parameters: path of a JSON file with a request or a worked example; operation, `solve_blend`, `solve_blends`,
     `forecast_blend`, `trade_off`, `plan_must`, `interpret_readings`, `plan_stabilising`, `plan_fining`,
-    `plan_packaging`, `judge_tasting`, `scale_bench_trial` or `correct_blend` (told by the request if None).
+    `plan_packaging`, `judge_tasting`, `scale_bench_trial` or `correct_blend` (told by the request if None);
+    progress, told how far a trade-off or many requests are.
     Returns: HTTP status and the answer or problem document.
     """
     scope = {"path": str(path.name), "state": {}}
@@ -70,14 +72,17 @@ def answer_file(path: Path, operation: str | None) -> tuple[int, dict[str, Any]]
         return 400, problem_document(scope, "nesting-too-deep", "The file is nested too deeply.")
     operation, settings = operation or _operation(body), Settings.from_environment()
     if operation == "solve_blends":
-        return _answer_requests(body, settings, str(path.name))
-    return answer_body(operation, body, settings, str(path.name))
+        return _answer_requests(body, settings, str(path.name), progress)
+    return answer_body(operation, body, settings, str(path.name), progress)
 
 
-def picture_file(path: Path, picture: Path, body: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+def picture_file(
+    path: Path, picture: Path, body: dict[str, Any], progress: Progress | None = None
+) -> tuple[int, dict[str, Any]]:
     """Draw the trade-off of a request file.
 
-    Parameters: path of the request; picture, the file to write, whose name ends in .svg or .png; body, its answer.
+    Parameters: path of the request; picture, the file to write, whose name ends in .svg or .png; body, its answer;
+    progress, told how far it is.
     Returns: status 200 and the answer, or a problem document.
     """
     scope = {"path": str(picture.name), "state": {}}
@@ -87,7 +92,7 @@ def picture_file(path: Path, picture: Path, body: dict[str, Any]) -> tuple[int, 
         return 422, problem_document(scope, "request-has-to-change", detail)
     request = TradeOffRequest.model_validate(request_in(json.loads(path.read_text(encoding="utf-8"))))
     try:
-        trade = trade_off(trade_from(request, Settings.from_environment().deadline_s))
+        trade = trade_off(trade_from(request, Settings.from_environment().deadline_s), progress)
         picture.write_bytes(trade_off_picture(trade, kinds[picture.suffix.lower()]))
     except OSError as error:
         return 422, problem_document(
@@ -99,10 +104,10 @@ def picture_file(path: Path, picture: Path, body: dict[str, Any]) -> tuple[int, 
     return 200, body
 
 
-def _answer_requests(body: Any, settings: Settings, name: str) -> tuple[int, dict[str, Any]]:
+def _answer_requests(body: Any, settings: Settings, name: str, progress: Progress | None) -> tuple[int, dict[str, Any]]:
     """Many requests in one file."""
     try:
-        answer = answer_batch(BlendBatchRequest.model_validate(body).requests, settings)
+        answer = answer_batch(BlendBatchRequest.model_validate(body).requests, settings, progress=progress)
     except ValidationError as error:
         document = refusal(error, body, _answer_requests, {"path": name, "state": {}})
         return int(document["status"]), document

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from service.api.blends import with_examples
@@ -13,7 +13,9 @@ from service.api.pictures import trade_off_picture
 from service.api.reading_blend import trade_from
 from service.api.requests_blend import TradeOffRequest
 from service.api.settings import Settings
+from service.api.streaming import Work, answer_or_stream, stream_documented
 from service.api.tables import CsvResponse, trade_off_rows
+from service.planner.progress import Progress
 from service.planner.trade_off.answers import TradeOff
 from service.planner.trade_off.plan import trade_off as trade
 
@@ -46,10 +48,23 @@ def trade_offs_router(settings: Settings) -> APIRouter:
     @router.post(
         "/trade-offs",
         summary="The best of one property for each level of another, every point a plan",
+        response_model=TradeOff,
+        responses=stream_documented("TradeOff", "points"),
         openapi_extra=with_examples("trade_off"),
     )
-    def trade_off(request: TradeOffRequest) -> TradeOff:
-        return trade(trade_from(request, settings.deadline_s))
+    def trade_off(request: TradeOffRequest, sent: Request, response: Response) -> Any:
+        """The most or least of one property at levels of another about a noticeable step apart, each with its amounts.
+
+        It is told where the mix changes, where the curve bends most, and what holds it at its ends. How far the work is
+        comes before the answer where the Accept header prefers application/x-ndjson or text/event-stream to
+        application/json; ending the connection then ends the work.
+        """
+        asked = trade_from(request, settings.deadline_s)
+
+        def run(progress: Progress | None) -> TradeOff:
+            return trade(asked, progress)
+
+        return answer_or_stream(sent, response, Work(run, asked.points, "points", TradeOff))
 
     @router.post(
         "/trade-offs.csv",
@@ -58,6 +73,7 @@ def trade_offs_router(settings: Settings) -> APIRouter:
         openapi_extra=with_examples("trade_off"),
     )
     def trade_off_csv(request: TradeOffRequest) -> CsvResponse:
+        """Level, best, amounts and predictions of each point. The request is the same."""
         return CsvResponse(trade_off_rows(trade(trade_from(request, settings.deadline_s))))
 
     @router.post(
@@ -67,6 +83,7 @@ def trade_offs_router(settings: Settings) -> APIRouter:
         openapi_extra=_as_picture(),
     )
     def trade_off_svg(request: TradeOffRequest) -> SvgResponse:
+        """The curve with its marks and its bends, for a page or a print. The request is the same."""
         return SvgResponse(trade_off_picture(trade(trade_from(request, settings.deadline_s)), "svg"))
 
     @router.post(
@@ -76,6 +93,7 @@ def trade_offs_router(settings: Settings) -> APIRouter:
         openapi_extra=_as_picture(),
     )
     def trade_off_png(request: TradeOffRequest) -> PngResponse:
+        """The curve with its marks and its bends, for where no SVG is shown. The request is the same."""
         return PngResponse(trade_off_picture(trade(trade_from(request, settings.deadline_s)), "png"))
 
     return router

@@ -79,6 +79,7 @@ class Settling:
         return self.tracer.until - (1.0 - by) * self.plan.deadline_s - perf_counter()
 
     def _solved(self, asked: PlanAsked) -> _Solved | None:
+        self.tracer.counted.still()
         asked = replace(asked, deadline_s=max(self.left(_PROOFS_BY), _LEAST_S))
         answered = answer(asked, self.tracer.materials)
         result = answered.result
@@ -134,6 +135,7 @@ def settled(tracer: Tracer) -> Traced | None:
         one = settling.at(level)
         if one is not None:
             found[one.spot.x] = one
+        tracer.counted.at(len(found))
     _spread(settling, found, {one.spot.x for one in anchors})
     spots = increasing([one.spot for one in found.values()], maximise=maximise)
     changes, complete = _changes(settling, [found[spot.x] for spot in spots])
@@ -223,6 +225,7 @@ def _spread(settling: Settling, found: dict[float, _Solved], kept: set[float]) -
         if one is None or not a < one.spot.x < b:
             continue
         found[one.spot.x] = one
+        settling.tracer.counted.at(len(found))
         halves = [(a, one.spot.x), (one.spot.x, b)]
         wider = max(halves, key=lambda half: settling.apart(found, *half))
         if settling.apart(found, *wider) > _A_JUMP * far:
@@ -278,6 +281,7 @@ def _changes(settling: Settling, solved: Sequence[_Solved]) -> tuple[tuple[Chang
     numbers, rows, complete = tracer.numbers, tuple[str, ...](), True
     last: tuple[int, CurvePoint | None] = (-1, None)
     for number, k in enumerate(looked_at):
+        tracer.counted.still()
         low = levels[k] - span if k == 0 else 0.5 * (levels[k - 1] + levels[k])
         high = levels[k] + span if k == len(levels) - 1 else 0.5 * (levels[k] + levels[k + 1])
         until = perf_counter() + min(2.0 / (len(looked_at) - number), 1.0) * settling.left()

@@ -18,6 +18,7 @@ from service.planner.asked import PlanAsked, TargetAsked, TradeAsked
 from service.planner.materials import Material, poured
 from service.planner.numbers import Numbers
 from service.planner.predict import value_of
+from service.planner.progress import Counted
 from service.planner.solving import Answered
 from service.planner.steps import perceptual_distance, steps_between
 from service.planner.trade_off.changes import Change, reduced
@@ -125,10 +126,15 @@ class Tastes:
 
 
 class Tracer:
-    """Makes curves of a question that can be met; those that speak of acids hold near one blend."""
+    """Makes curves of a question that can be met; those that speak of acids hold near one blend.
 
-    def __init__(self, asked: TradeAsked, materials: Sequence[Material], answered: Answered, until: float) -> None:
-        self.asked, self.materials, self.until = asked, materials, until
+    `counted` is told how many points are found.
+    """
+
+    def __init__(
+        self, asked: TradeAsked, materials: Sequence[Material], answered: Answered, until: float, counted: Counted
+    ) -> None:
+        self.asked, self.materials, self.until, self.counted = asked, materials, until, counted
         self.numbers, self.x = answered.numbers, answered.result.x
         self.tastes = Tastes(asked, materials)
         self.at_value = len(answered.result.problem.aims) == len(self.numbers.problem.aims)
@@ -157,6 +163,7 @@ class Tracer:
 
     def distance(self, one: Sequence[float], other: Sequence[float]) -> float:
         """Just-noticeable steps between two points of the solver."""
+        self.counted.still()
         return self.tastes.apart(self.masses(one), self.masses(other))
 
     def curve(
@@ -199,7 +206,10 @@ class Tracer:
         Raises: OutOfTimeError where the time was not enough to place the spots.
         """
         curve, numbers = self.curve(self.chemistry_at(self.x), self.x)
-        points = [self._proved(curve, point) for point in spaced(curve, self.distance, most=self.asked.points)]
+        points: list[CurvePoint] = []
+        for point in spaced(curve, self.distance, most=self.asked.points):
+            points.append(self._proved(curve, point))
+            self.counted.at(len(points))
         spots = [self.spot(p.x, proved=p.proved) for p in points]
         known = increasing([s for s in spots if s is not None], maximise=self.asked.y.maximise)
         best = best_of(known, curve.best().level, maximise=self.asked.y.maximise)

@@ -21,6 +21,7 @@ from service.planner.materials import Material, materials_of, poured
 from service.planner.numbers import likely_blend, scale_is_free
 from service.planner.plain_words import joined
 from service.planner.predict import amounts_of, predict, rounded, value_of
+from service.planner.progress import Counted, Progress
 from service.planner.solving import Answered, answer
 from service.planner.trade_off.acids import settled
 from service.planner.trade_off.answers import Breakpoint, End, Mark, TradeOff, TradePoint
@@ -46,14 +47,23 @@ _WIDE_STEPS = 3.0
 """Neighbours that are further apart than this, and than twice what so many points make, have a gap between them."""
 
 
-def trade_off(asked: TradeAsked) -> TradeOff:
+def trade_off(asked: TradeAsked, progress: Progress | None = None) -> TradeOff:
     """The best of one property for each level of another.
 
-    Parameters: asked, in base units.
+    Parameters: asked, in base units; progress, told from where the question is understood how many of the points
+    asked for are found, and at last all of them, though a curve may have fewer. What it raises ends the work.
     Returns: TradeOff, whose points are full plans about one just-noticeable step apart. Targets that cannot be met are
     an outcome with its reasons, never an error.
     Raises: InputError where the request cannot be understood as a blend, or a property needs what a material lacks.
     """
+    counted = Counted(progress, asked.points)
+    answered = _answered(asked, counted)
+    counted.finish()
+    return answered
+
+
+def _answered(asked: TradeAsked, counted: Counted) -> TradeOff:
+    """The trade-off, its points counted."""
     until = perf_counter() + asked.plan.deadline_s
     materials = materials_of(asked.plan.lots, asked.plan.additions)
     if not materials:
@@ -73,6 +83,7 @@ def trade_off(asked: TradeAsked) -> TradeOff:
             "Nothing within these limits makes a drink at all. Look at the limits of the lots and additions.",
             "/additions",
         )
+    counted.at(0)
     if result.outcome is not Outcome.MET or not answered.settled:
         masses = answered.numbers.masses_g(result.x)
         if result.outcome is Outcome.CLASH:
@@ -81,7 +92,7 @@ def trade_off(asked: TradeAsked) -> TradeOff:
             return _without_points(asked, materials, "targets_clash", text, clash)
         text = "No plan that meets the targets was found, and it is not proved that there is none."
         return _without_points(asked, materials, "no_plan_found", text, None)
-    tracer = Tracer(asked, materials, answered, until)
+    tracer = Tracer(asked, materials, answered, until, counted)
     try:
         traced = _traced(tracer, answered)
     except SolverError:
@@ -179,7 +190,7 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
     if knee is not None:
         marks[knee].append("knee")
     circumstances = asked.plan.circumstances
-    drinks = [predict(materials, s.masses_g, circumstances) for s in spots]
+    drinks = [_predicted(materials, s, tracer) for s in spots]
     by_point = _cautions(asked, materials, spots, drinks)
     points: list[TradePoint] = []
     before: Spot | None = None
@@ -220,6 +231,11 @@ def _written(asked: TradeAsked, materials: Sequence[Material], traced: Traced, t
         next_reading=_before_choosing(materials, spots[traced.best], points[traced.best]),
         **_shared(asked, materials, cautions, (*_notes(traced), *_gaps(asked, points))),
     )
+
+
+def _predicted(materials: Sequence[Material], spot: Spot, tracer: Tracer) -> Predicted:
+    tracer.counted.still()
+    return predict(materials, spot.masses_g, tracer.asked.plan.circumstances)
 
 
 def _levels(name: str, spots: Sequence[Spot]) -> list[float]:

@@ -44,7 +44,7 @@ class _Steps:
     """Solves plans of one stepwise curve."""
 
     def __init__(self, tracer: Tracer) -> None:
-        self.tracer, self.asked = tracer, tracer.asked
+        self.tracer, self.asked, self.found = tracer, tracer.asked, 0
         plan = question_of(tracer.asked)
         self.plan = (
             plan if tracer.at_value else replace(plan, targets=tuple(replace(t, value=None) for t in plan.targets))
@@ -56,6 +56,7 @@ class _Steps:
 
     def solved(self, asked: PlanAsked, share: float) -> _Step | None:
         """A plan in a share of the time that is left."""
+        self.tracer.counted.still()
         answered = answer(replace(asked, deadline_s=max(share * self.left(), _LEAST_S)), self.tracer.materials)
         return self.read(answered)
 
@@ -67,6 +68,8 @@ class _Steps:
         spot = self.tracer.spot(result.x, proved=result.verdict is Verdict.PROVED_BEST)
         if spot is None:
             return None
+        self.found += 1
+        self.tracer.counted.at(self.found)
         point = CurvePoint(spot.x, spot.y, result.solution.x, result.solution.basis)
         return _Step(spot, Held(point, tuple(row.target for row in result.problem.rows)))
 
