@@ -612,10 +612,10 @@ def test_names_at_the_ends_of_lines_stay_beside_their_panel(draw: Draw) -> None:
 
 
 def test_the_document_says_that_a_server_may_be_unable_to_draw() -> None:
-    """RFC 9457, section 3: a problem is `application/problem+json`; of all paths only the pictures answer 501."""
+    """RFC 9457, section 3: a problem is `application/problem+json`; of all paths only those of an extra answer 501."""
     document = app().get("/v1/openapi.json").json()
     named = {path for path, item in document["paths"].items() if any("501" in o["responses"] for o in item.values())}
-    assert named == {"/v1/trade-offs.svg", "/v1/trade-offs.png"}
+    assert named == {"/v1/trade-offs.svg", "/v1/trade-offs.png", "/v1/workbook.xlsx"}
     reference = document["paths"]["/v1/trade-offs.svg"]["post"]["responses"]["501"]["$ref"]
     assert "application/problem+json" in document["components"]["responses"][reference.rsplit("/", 1)[1]]["content"]
     validate(document)

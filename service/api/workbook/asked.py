@@ -1,0 +1,98 @@
+"""What stands on the sheets of questions: inputs, questions and blocks of both, and the two systems of units."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal, TypeVar
+
+__all__ = ["ACIDITY_UNITS", "INGREDIENT", "Ask", "Block", "Entry", "Form", "System", "Units"]
+
+Form = Literal["number", "quantity", "acidity", "text", "yes_no", "words", "ingredient"]
+"""How an input becomes the text of a URL; an `ingredient` is a text chosen from the catalogue."""
+
+System = Literal["metric", "us"]
+T = TypeVar("T")
+
+INGREDIENT: Final = "ingredient"
+THREE_FIGURES: Final = "[>=100]0;[>=10]0.0;0.000"
+"""A number format that shows no more of an amount than can be weighed."""
+ACIDITY_UNITS: Final = ("g/L tartaric", "g/L citric", "g/L malic", "g/L lactic", "g/L sulfuric", "meq/L")
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units that inputs start with; each can be changed beside its input."""
+
+    system: System
+
+    def pick(self, metric: T, us: T) -> T:
+        """One of two values."""
+        return metric if self.system == "metric" else us
+
+    @property
+    def volumes(self) -> tuple[str, ...]:
+        """Of lots."""
+        return self.pick(("L", "hL", "gal", "qt"), ("gal", "qt", "L", "hL"))
+
+    @property
+    def fills(self) -> tuple[str, ...]:
+        """Of containers and small amounts of liquid."""
+        return self.pick(("mL", "L", "fl oz", "gal"), ("fl oz", "gal", "mL", "L"))
+
+    @property
+    def temperatures(self) -> tuple[str, ...]:
+        """Of samples and stores."""
+        return self.pick(("C", "F"), ("F", "C"))
+
+    @property
+    def pressures(self) -> tuple[str, ...]:
+        """Of a gauge."""
+        return self.pick(("bar", "psi"), ("psi", "bar"))
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """An input: its label, the value that the demo starts with, its units, and what may be typed there."""
+
+    key: str
+    label: str
+    value: float | str | None
+    form: Form
+    units: tuple[str, ...] = ()
+    """One is told, several are a list to choose from."""
+    choices: tuple[str, ...] = ()
+    least: float = 0.0
+    most: float = 1e6
+    hint: str = ""
+    shown: str = "General"
+    """Number format."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A question whose parameters come from inputs: pairs of a parameter and the key of an input."""
+
+    question: str
+    label: str
+    needs: tuple[tuple[str, str], ...]
+    may: tuple[tuple[str, str], ...] = ()
+    """Those that are left out while their input is empty."""
+    either: tuple[tuple[str, str], ...] = ()
+    """Those of which the first filled one is sent."""
+    fixed: tuple[tuple[str, str], ...] = ()
+    """Parameters with the text that they always have."""
+    shown: str = THREE_FIGURES
+    """Number format."""
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A heading, inputs on the left, and on the right what to heed above the answers."""
+
+    title: str
+    entries: tuple[Entry, ...]
+    asks: tuple[Ask, ...] = ()
+    note: str = ""
+    """What stands on the right where nothing is asked."""
+    heed_rows: int = 7
+    """Least height of the box of what to heed, by the words that it usually holds [rows]."""
