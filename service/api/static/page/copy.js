@@ -1,0 +1,73 @@
+// The request of the plan on the page, as JSON, as a command, or as a formula; copied, or shown to be copied by hand.
+
+import { addressOf } from "./api.js";
+import { byId, h, tell } from "./dom.js";
+import { formulaOf } from "./formula.js";
+
+/** A text within single quotes of a shell. @param {string} text */
+const shellQuoted = (text) => `'${text.replaceAll("'", "'\\''")}'`;
+
+/** @param {any} request */
+const asJson = (request) => JSON.stringify(request, null, 2);
+
+/** @param {any} request */
+const asCurl = (request) => `curl -s ${addressOf("v1/blend-plans")} -H 'Content-Type: application/json' -d ${shellQuoted(asJson(request))}`;
+
+let made = 0;
+
+/**
+ * A text in a field of its own, with a button that copies it.
+ * @param {string} label
+ * @param {string} text
+ */
+function copied(label, text) {
+  const id = `copy-${(made += 1)}`;
+  const field = /** @type {HTMLTextAreaElement} */ (h("textarea", { id, readonly: true, rows: Math.min(14, text.split("\n").length + (text.length > 90 ? 1 : 0)), spellcheck: "false" }));
+  field.value = text;
+  const button = h("button", { type: "button" }, "Copy", h("span", { class: "unseen" }, ` ${label}`));
+  button.addEventListener("click", () => copyFrom(field));
+  return h("div", { class: "field copy" }, h("label", { for: id }, label), field, h("p", { class: "actions" }, button));
+}
+
+/** @param {HTMLTextAreaElement} field */
+async function copyFrom(field) {
+  try {
+    await navigator.clipboard.writeText(field.value);
+    tell(byId("copy-status"), "Copied.");
+  } catch {
+    field.focus();
+    field.select();
+    tell(byId("copy-status"), "This browser does not let the page copy. The text is selected: copy it with Ctrl+C, or ⌘C.");
+  }
+}
+
+let shown = 0;
+
+/**
+ * Show the request in the form chosen.
+ * @param {any} request
+ */
+export async function showCopies(request) {
+  const mine = (shown += 1);
+  const place = byId("copy-body");
+  const kind = byId("copy-as").value;
+  tell(byId("copy-status"), "");
+  const parts = kind === "json" ? [copied("JSON", asJson(request))] : kind === "curl" ? [copied("Command", asCurl(request))] : await formulas(request, kind);
+  if (mine === shown) place.replaceChildren(...parts);
+}
+
+/** @param {any} request @param {string} sheet @returns {Promise<Node[]>} */
+async function formulas(request, sheet) {
+  try {
+    const made = await formulaOf(request, sheet);
+    if ("why" in made) return [h("p", { class: "notice" }, made.why, " Copy it as JSON for a script, or ask for a part of it: one lot, one ingredient, one figure.")];
+    const local = /^(127\.|localhost|\[::1\])/.test(location.hostname);
+    return [
+      copied(`The amount, in ${made.unit}`, made.number),
+      copied("The cautions, for the cell beside it", made.words),
+      h("p", { class: "quiet" }, made.left ? `Not in the formula: ${made.left}. ` : "", sheet === "google_sheets" && local ? "Google Sheets asks from the cloud and cannot reach this machine: it needs a public address of the service. " : "", "More formulas: ", h("a", { href: "v1/cell" }, "all questions for cells"), "."),
+    ];
+  } catch (error) {
+    return [h("p", { class: "notice" }, error instanceof Error ? error.message : String(error))];
+  }
+}
