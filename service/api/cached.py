@@ -35,11 +35,11 @@ def cached(
     return Response(content, headers=sent, media_type=media_type)
 
 
-def cached_text(request: Request, text: str, media_type: str) -> Response:
+def cached_text(request: Request, text: str, media_type: str, *, headers: Mapping[str, str] | None = None) -> Response:
     """A text with its ETag, or 304 if the caller's copy is the same."""
-    return cached(request, text.encode(), media_type)
+    return cached(request, text.encode(), media_type, headers=headers)
 
 
-def cached_json(request: Request, model: BaseModel) -> Response:
+def cached_json(request: Request, model: BaseModel, *, headers: Mapping[str, str] | None = None) -> Response:
     """A model as JSON with its ETag, or 304 if the caller's copy is the same."""
-    return cached_text(request, model.model_dump_json(), "application/json")
+    return cached_text(request, model.model_dump_json(), "application/json", headers=headers)

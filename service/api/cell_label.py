@@ -140,6 +140,7 @@ def _energy(query: EnergyPerServing) -> Answer:
         f"{query.sugar_g_per_l * litres:.1f} g sugar, by {by}; an estimate, not a lab analysis.",
         _cautions(query.abv_percent),
         tuple(assumed),
+        unit=query.unit,
     )
 
 
@@ -166,6 +167,7 @@ def _drinks(query: DrinksPerContainer) -> Answer:
         assumed,
         low,
         high,
+        "drinks",
     )
 
 
@@ -246,6 +248,7 @@ def _juice(query: JuicePercent) -> Answer:
         f"{juice_words(value)} (21 CFR 101.30, 2015 edition).",
         (*warned, ESTIMATE),
         tuple(assumed),
+        unit="%",
     )
 
 

@@ -57,6 +57,7 @@ def _honey(query: HoneyForMust) -> Answer:
         f"{predicted.gravity.value:.4f}, {predicted.brix.value:.1f} °Bx. {ferment.text}",
         plan.cautions,
         plan.assumed,
+        unit=query.unit,
     )
 
 

@@ -132,6 +132,7 @@ def _fill_count(query: FillCount) -> Answer:
         plan.assumed,
         float(low),
         float(high),
+        "containers",
     )
 
 

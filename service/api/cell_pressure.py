@@ -216,6 +216,7 @@ def _pressure(query: PressureIfRefermented) -> Answer:
         found.assumed,
         _in(low, query.unit),
         _in(worst.high_bar, query.unit),
+        query.unit,
     )
 
 
@@ -250,6 +251,7 @@ def _keg(query: KegPressure) -> Answer:
         found.assumed,
         _in(low, query.unit),
         _in(high, query.unit),
+        query.unit,
     )
 
 
@@ -277,7 +279,7 @@ def _minutes(query: PasteurisingMinutes) -> Answer:
         assumed.append(Assumed("the drink, for the pressure", drink, "our default", "state its strength and sugar"))
     gauge = found.headspace.gauge_bar
     room = "" if gauge is None else f" The headspace then holds {bar_words(gauge)} above the air outside."
-    return Answer(found.minutes, f"{found.text}{room}", _told(found.cautions), tuple(assumed))
+    return Answer(found.minutes, f"{found.text}{room}", _told(found.cautions), tuple(assumed), unit="min")
 
 
 PRESSURE_QUESTIONS: tuple[Question, ...] = (

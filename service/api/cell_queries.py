@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import ClassVar, Literal, Self
 
 from pydantic import Field
 
@@ -18,6 +18,9 @@ AnyUnit = Literal["g", "kg", "oz", "lb", "mL", "L", "tsp", "tbsp", "cup", "fl oz
 class CellQuery(QueryModel):
     """What every cell may carry."""
 
+    EITHER: ClassVar[tuple[tuple[str, ...], ...]] = ()
+    """Sets of parameters of which one is needed."""
+
     explain: QueryInteger = Field(0, ge=0, le=1, description="1 for a sentence with cautions instead of the number.")
     bound: Literal["low", "high"] | None = Field(
         None,
@@ -29,6 +32,10 @@ class CellQuery(QueryModel):
         """Whether an interval is asked for, or told."""
         return self.bound is not None or self.explain == 1
 
+    def explained(self) -> Self:
+        """The same question with its interval and its words."""
+        return self.model_copy(update={"explain": 1})
+
 
 class GravityQuery(CellQuery):
     """Where a gravity is given: the sample's temperature corrects a hydrometer's reading."""
@@ -39,6 +46,8 @@ class GravityQuery(CellQuery):
 
 class LotQuery(GravityQuery):
     """A lot in a URL."""
+
+    EITHER = (("abv_percent", "original_gravity"),)
 
     volume: ShortText = Field(description="Such as 9.5L or 5gal.")
     gravity: QueryNumber = Field(description="SG, such as 0.998.")
@@ -66,32 +75,92 @@ class IngredientQuery(LotQuery):
     ingredient_ph: QueryNumber | None = Field(None, gt=0, lt=14, description="Measured on the juice.")
 
 
-class AmountForGravity(IngredientQuery):
+class AmountQuery(IngredientQuery):
+    """A lot, an ingredient, and how its amount is told: in a unit, or in packs."""
+
+    unit: AnyUnit | None = Field(None, description="Of the answer; default g. Not with pack: packs are counted.")
+    pack: ShortText | None = Field(
+        None, description="What a pack holds, such as 1kg or 12floz: the answer is then the number of whole packs."
+    )
+    half_packs: QueryInteger | None = Field(None, ge=0, le=1, description="1 where half a pack may be used.")
+
+
+class AmountForGravity(AmountQuery):
     """How much of an ingredient brings a lot to a gravity?"""
 
     target: QueryNumber = Field(description="SG 20/20 wanted, such as 1.016.")
-    unit: AnyUnit = Field("g", description="Of the answer.")
 
 
-class AmountForAcidity(IngredientQuery):
+class AmountForAbv(AmountQuery):
+    """How much of an ingredient (spirit, honey, juice, water) brings a lot to a strength?"""
+
+    target: QueryNumber = Field(description="Strength wanted, % vol at 20 °C, such as 6.5.")
+
+
+class AmountForAcidity(AmountQuery):
     """How much of an ingredient (juice, acid, carbonate) brings a lot to a titratable acidity?"""
 
     target: ShortText = Field(description="Such as 6.5 g/L tartaric, or 80 meq/L.")
-    unit: AnyUnit = Field("g", description="Of the answer.")
 
 
-class AmountForPh(IngredientQuery):
+class AmountForPh(AmountQuery):
     """How much of an ingredient (juice, acid, carbonate) brings a lot to a pH?"""
 
     target: QueryNumber = Field(description="pH wanted, such as 3.4.")
-    unit: AnyUnit = Field("g", description="Of the answer.")
 
 
-class AcidityAfter(IngredientQuery):
-    """Titratable acidity of a lot after this addition."""
+class AmountForCitrus(AmountQuery):
+    """How much of a citrus juice or concentrate brings a lot to a share of citrus juice?"""
+
+    target: QueryNumber = Field(
+        description="Single-strength citrus juice wanted, % of the volume by 21 CFR 101.30, such as 10."
+    )
+
+
+class AfterAddition(IngredientQuery):
+    """A lot and how much of an ingredient goes into it."""
 
     amount: ShortText = Field(description="Such as 600g or 1.5lb.")
+
+
+class GravityAfter(AfterAddition):
+    """Gravity of a lot after this addition, SG 20/20."""
+
+
+class AbvAfter(AfterAddition):
+    """Strength of a lot after this addition, % vol."""
+
+
+class AcidityAfter(AfterAddition):
+    """Titratable acidity of a lot after this addition."""
+
     acid: AcidityUnit = Field("tartaric", description="What to express it as; meq for meq/L.")
+
+
+class PhAfter(AfterAddition):
+    """The pH of a lot after this addition."""
+
+
+class VolumeAfter(AfterAddition):
+    """Volume of a lot after this addition, at 20 °C, contraction included."""
+
+    unit: VolumeUnit = Field("L", description="Of the answer.")
+
+
+class SugarAfter(AfterAddition):
+    """Sugar in a lot after this addition, in g/L."""
+
+    sugar: Literal["all", "fermentable"] = Field(
+        "all", description="all, or fermentable: what yeast can use, as questions about pressure take it."
+    )
+
+
+class SweetnessAfter(AfterAddition):
+    """Sweetness of a lot after this addition, as sucrose that would be as sweet, in g/L."""
+
+
+class CitrusAfter(AfterAddition):
+    """Single-strength citrus juice in a lot after this addition, in % of the volume by 21 CFR 101.30."""
 
 
 class AcidFromAcid(CellQuery):
@@ -100,12 +169,6 @@ class AcidFromAcid(CellQuery):
     value: QueryNumber = Field(ge=0, description="g/L, or meq/L.")
     given_as: AcidityUnit = Field(description="What the value is expressed as; meq for meq/L.")
     wanted_as: AcidityUnit = Field(description="What to express it as.")
-
-
-class AfterAddition(IngredientQuery):
-    """What will a lot be after this addition?"""
-
-    amount: ShortText = Field(description="Such as 600g or 1.5lb.")
 
 
 class AbvFromGravities(CellQuery):

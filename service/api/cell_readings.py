@@ -28,6 +28,7 @@ from service.physics.scales import sg_20_20_from_hydrometer
 from service.physics.sucrose import brix_from_sg, sg_from_brix
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
 from service.planner.asked import Instruments
+from service.planner.interpreting.cautions import sweetened_perhaps
 from service.planner.intervals import Z_90
 from service.planner.single import Answer
 from service.quantities.units import UNIT_BY_SPELLING
@@ -35,7 +36,10 @@ from service.quantities.units import UNIT_BY_SPELLING
 _HYDROMETER_ERROR = Instruments().hydrometer_error
 _COLDEST_C, _WARMEST_C = 0.0, 40.0
 
-_NO_CHECK = Caution(
+SG = "SG 20/20"
+"""Unit of a gravity."""
+
+NO_CHECK = Caution(
     "estimate",
     "note",
     "Estimates: verify by measurement; follow local law and licensed practice.",
@@ -58,6 +62,11 @@ def from_meq(meq_per_l: float, wanted_as: str) -> float:
     return meq_per_l if wanted_as == "meq" else acid_g_per_l_from_meq_per_l(meq_per_l, Acid(wanted_as))
 
 
+def acidity_unit(wanted_as: str) -> str:
+    """The unit of an acidity that is expressed as an acid, or in milliequivalents."""
+    return "meq/L" if wanted_as == "meq" else f"g/L {wanted_as}"
+
+
 def density_of(ingredient: Ingredient, pointer: str = "/ingredient") -> float:
     """Density of an ingredient [g/mL]; the fault of one that has none points at a parameter."""
     try:
@@ -72,7 +81,8 @@ def _acid_from_acid(query: AcidFromAcid) -> Answer:
     return Answer(
         value,
         f"{figure_words(value)} as {query.wanted_as} is the same acidity as {query.value:g} as {query.given_as}.",
-        (_NO_CHECK,),
+        (NO_CHECK,),
+        unit=acidity_unit(query.wanted_as),
     )
 
 
@@ -87,7 +97,8 @@ def _corrected(reading: float, sample: str | None, calibrated: str | None, abv_p
     sample_c = Reader().quantity(sample, TEMPERATURE, f"/{what}").value_base
     if not _COLDEST_C <= sample_c <= _WARMEST_C:
         raise OutOfRangeError(
-            f"Corrections are known for samples of {_COLDEST_C:g}–{_WARMEST_C:g} °C, not {sample_c:.0f} °C: cool it.",
+            f"Corrections are known for samples of {_COLDEST_C:g}–{_WARMEST_C:g} °C, not {sample_c:.0f} °C. Let it "
+            "come to room temperature and read again.",
             f"/{what}",
         )
     return sg_20_20_from_hydrometer(reading, sample_c, calibrated_c, abv_percent)
@@ -117,10 +128,11 @@ def _abv_from_gravities(query: AbvFromGravities) -> Answer:
         f"{found.abv_percent:.2f} % vol by Balling's mass balance; {found.abv_low_percent:.2f} to "
         f"{found.abv_high_percent:.2f} by other published yields. With both gravities good to {_HYDROMETER_ERROR:g} it "
         f"may be {low:.2f} to {high:.2f}. Holds only if nothing was added in between.",
-        (_NO_CHECK,),
+        (*sweetened_perhaps(final), NO_CHECK),
         _unstated(query),
         low,
         high,
+        "% vol",
     )
 
 
@@ -149,7 +161,7 @@ def _gravity_from_reading(query: GravityFromReading) -> Answer:
     value = _corrected(
         query.reading, query.sample_temperature, query.calibrated_at, query.abv_percent, "sample_temperature"
     )
-    return Answer(value, f"SG 20/20 is {value:.4f} for a reading of {query.reading:g}.", (_NO_CHECK,))
+    return Answer(value, f"SG 20/20 is {value:.4f} for a reading of {query.reading:g}.", (NO_CHECK,), unit=SG)
 
 
 def _extract(query: ExtractFromGravityAndAbv) -> Answer:
@@ -164,13 +176,14 @@ def _extract(query: ExtractFromGravityAndAbv) -> Answer:
     return Answer(
         value,
         f"{value:.1f} g/L total dry extract (sucrose of the same gravity), OIV-MA-AS2-03B.",
-        (_NO_CHECK,),
+        (NO_CHECK,),
+        unit="g/L",
     )
 
 
 def _sg_from_brix(query: SgFromBrix) -> Answer:
     value = sg_from_brix(query.brix)
-    return Answer(value, f"SG 20/20 is {value:.4f} at {query.brix:g} °Bx (ICUMSA SPS-4).", (_NO_CHECK,))
+    return Answer(value, f"SG 20/20 is {value:.4f} at {query.brix:g} °Bx (ICUMSA SPS-4).", (NO_CHECK,), unit=SG)
 
 
 def _brix_from_sg(query: BrixFromSg) -> Answer:
@@ -180,7 +193,8 @@ def _brix_from_sg(query: BrixFromSg) -> Answer:
     return Answer(
         value,
         f"{value:.2f} °Bx at SG {query.sg:g} (ICUMSA SPS-4); not for a liquid with alcohol.",
-        (_NO_CHECK,),
+        (NO_CHECK,),
+        unit="°Bx",
     )
 
 
@@ -197,7 +211,10 @@ def _mass_from_volume(query: MassFromVolume) -> Answer:
     density = density_of(ingredient)
     value = in_unit(volume_ml * density, query.unit)
     return Answer(
-        value, f"{figure_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.", (_NO_CHECK,)
+        value,
+        f"{figure_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.",
+        (NO_CHECK,),
+        unit=query.unit,
     )
 
 
@@ -208,7 +225,10 @@ def _volume_from_mass(query: VolumeFromMass) -> Answer:
     value = in_unit(mass_g / density, query.unit)
     thick = Caution("thick_liquids_cling", "note", "Thick liquids cling to a measure: weigh them.", PRACTICE)
     return Answer(
-        value, f"{figure_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.", (thick, _NO_CHECK)
+        value,
+        f"{figure_words(value)} {query.unit} of {ingredient.name} at {density:.4f} g/mL.",
+        (thick, NO_CHECK),
+        unit=query.unit,
     )
 
 

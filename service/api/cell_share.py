@@ -130,12 +130,13 @@ def _share(query: ShareForGravity) -> Answer:
         "at 20 °C"
     )
     if query.volume is None:
+        unit = "% of the volume"
         value, words = share, f"{percent} is A, measured before mixing: {poured} make {made}."
     else:
         unit = query.unit or "L"
         value = 1000.0 * litres[0] / UNIT_BY_SPELLING[unit.lower()].factor
         words = f"{number_text(value, 1e-4)} {unit} is A, {percent} before mixing: {poured} make {made}."
-    return Answer(value, words, plan.cautions, plan.assumed)
+    return Answer(value, words, plan.cautions, plan.assumed, unit=unit)
 
 
 SHARE_QUESTIONS: tuple[Question, ...] = (

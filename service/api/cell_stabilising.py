@@ -186,6 +186,7 @@ def _sulfite(query: DoseOfSulfite) -> Answer:
         f"{packaged.ph:.2f}, pK {plan.so2.pk:.2f} ({plan.so2.pk_basis}).",
         plan.cautions,
         plan.assumed,
+        unit=query.unit,
     )
 
 
@@ -210,6 +211,7 @@ def _sorbate(query: DoseOfSorbate) -> Answer:
         "sulfite.",
         plan.cautions,
         plan.assumed,
+        unit=query.unit,
     )
 
 

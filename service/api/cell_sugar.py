@@ -75,6 +75,7 @@ def _sugar(query: SugarFromGravityAndAbv) -> Answer:
         found.lot.assumed,
         sugar.low,
         sugar.high,
+        "g/L",
     )
 
 

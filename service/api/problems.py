@@ -256,10 +256,28 @@ def _answer_service_error(request: Request, error: Exception) -> Response:
     return _response(problem_from_error(request.scope, error))
 
 
+def _read_faults(request: Request, error: RequestValidationError) -> tuple[bool, list[Fault]]:
+    """Whether the body was no JSON at all, and what to change."""
+    asked_of = getattr(error, "asked_of", None) or request.scope.get("endpoint")
+    return faults_from_validation(error.errors(), error.body, asked_of)
+
+
+def faults_of_request(request: Request, error: Exception) -> list[Fault]:
+    """What to change in a request, of a refusal by validation or by the questions themselves.
+
+    Raises: the error itself if it is neither.
+    """
+    if isinstance(error, RequestValidationError):
+        return _read_faults(request, error)[1]
+    if isinstance(error, ServiceError):
+        return error.faults()
+    raise error
+
+
 def _answer_validation_error(request: Request, error: Exception) -> Response:
     if not isinstance(error, RequestValidationError):
         raise error
-    unreadable, faults = faults_from_validation(error.errors(), error.body, request.scope.get("endpoint"))
+    unreadable, faults = _read_faults(request, error)
     detail = (
         faults[0].detail if len(faults) == 1 else f"{len(faults)} places in the request have to change; see errors."
     )

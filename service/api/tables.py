@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -43,14 +43,16 @@ def _cell(value: str | float | None) -> str | float:
     return value
 
 
-def csv_text(rows: Sequence[Row], columns: Sequence[str] = ()) -> str:
-    """Rows of equal columns as CSV with a header line; `columns` where there may be no row to tell them."""
+def csv_text(rows: Sequence[Row], columns: Sequence[str] = (), *, formulas: Collection[str] = ()) -> str:
+    """Rows of equal columns as CSV with a header line; `columns` where there may be no row to tell them; `formulas`,
+    the columns that hold formulas of our own, left as they are.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     columns = list(rows[0]) if rows else columns
     writer.writerow([_cell(column) for column in columns])
     for row in rows:
-        writer.writerow([_cell(row.get(column)) for column in columns])
+        writer.writerow([row.get(name) if name in formulas else _cell(row.get(name)) for name in columns])
     return out.getvalue()
 
 

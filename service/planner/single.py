@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import floor, inf
 
+from service.catalogue.loader import ingredients
 from service.errors import InputError, ServiceError
 from service.model.lot_class import Assumed
+from service.model.properties import PROPERTIES
 from service.physics.roots import root_between
+from service.planner.acidity_cautions import of_an_ingredient
 from service.planner.answers import Caution
 from service.planner.answers_blend import BlendForecast, BlendPlan
 from service.planner.asked import (
@@ -22,6 +26,7 @@ from service.planner.blend_forecast import forecast_blend
 from service.planner.blend_plan import solve_blend
 from service.planner.intervals import spreads_of
 from service.planner.materials import Material, materials_of, poured
+from service.planner.plain_words import target_in_words
 from service.planner.predict import value_of
 
 _AT_THE_VALUE = 2e-5
@@ -39,6 +44,7 @@ class Answer:
     """One number, a sentence that explains it, and the cautions that go with it.
 
     `low` and `high` are the ends of what the number may be; None where there is no such end, or none was worked out.
+    `unit` is the unit of all three: a spelling that a quantity takes, or a scale such as "SG 20/20".
     """
 
     value: float
@@ -47,6 +53,7 @@ class Answer:
     assumed: tuple[Assumed, ...] = ()
     low: float | None = None
     high: float | None = None
+    unit: str = ""
 
 
 def amount_for(
@@ -56,23 +63,79 @@ def amount_for(
 
     Raises: InputError where no amount of it does, saying what it does reach.
     """
+    plan = _plan(target, lot, addition, circumstances)
+    aimed, reached = target.value, plan.targets[0].reached
+    met = plan.outcome == "targets_met" and reached is not None
+    if met and aimed is not None:
+        shown = 0.5 * 10.0 ** -(PROPERTIES[target.name].decimals + 1)  # what is told as reached is rounded so
+        met = abs((reached or 0.0) - aimed) <= _AT_THE_VALUE * max(1.0, abs(aimed)) + shown
+    if not met:
+        raise _out_of_reach(target, addition, reached)
+    return _added_g(plan), plan
+
+
+def packs_for(
+    target: TargetAsked, lot: LotAsked, addition: AdditionAsked, circumstances: Circumstances
+) -> tuple[float, BlendPlan]:
+    """The number of packs of one ingredient that brings a lot nearest to a target, and the plan behind it.
+
+    Parameters: target, an exact one; lot; addition, which comes in packs, their number left open; circumstances.
+    Returns: the number, whole or in halves, and the plan with it. It counts as met where the packs that stay whole
+        are within the target's own tolerance.
+    Raises: InputError where no amount of it reaches the target, packs opened or not.
+    """
+    assert addition.pack_g is not None
+    part_g = addition.whole_g or addition.pack_g
+    plan = _plan(target, lot, addition, circumstances)
+    found = round(_added_g(plan) / part_g)
+    if plan.outcome in ("targets_met", "nearest_measurable"):
+        return found * part_g / addition.pack_g, _without_proposals(plan)
+    if plan.outcome == "targets_clash":
+        raise _out_of_reach(target, addition, plan.targets[0].reached)
+    # the search proves nothing about pH and acidity: the nearer one of the counts on both sides of the amount itself
+    aimed = target.low if target.value is None else target.value
+    mass_g, _ = amount_for(target, lot, replace(addition, pack_g=None, whole_g=None), circumstances)
+    drink = _Ends(target.name, lot, addition, circumstances)
+
+    def miss(count: int) -> float:
+        try:
+            return abs(drink.value(count * part_g) - aimed)
+        except ServiceError:  # not defined with so much of it
+            return inf
+
+    fewer = floor(mass_g / part_g)
+    count = min((fewer, fewer + 1), key=miss)
+    if found != count:
+        fixed = replace(addition, least_g=count * part_g, most_g=count * part_g)
+        plan = _plan(target, lot, fixed, circumstances)
+    return count * part_g / addition.pack_g, _without_proposals(plan)
+
+
+def _plan(target: TargetAsked, lot: LotAsked, addition: AdditionAsked, circumstances: Circumstances) -> BlendPlan:
     plan = solve_blend(PlanAsked((lot,), (addition,), (target,), (), "none", circumstances))
-    report = plan.targets[0]
-    aimed = target.value
     if plan.proof.verdict == "best_found" and any(c.code == "amount_without_limit" for c in plan.cautions):
         raise InputError(f"More {addition.ingredient.id} than a thousand times the lot would be needed.", "/target")
-    if (
-        plan.outcome != "targets_met"
-        or report.reached is None
-        or (aimed is not None and abs(report.reached - aimed) > _AT_THE_VALUE * max(1.0, abs(aimed)))
-    ):
-        nearest = f"the nearest is {report.reached:g}" if report.reached is not None else "none comes near"
-        raise InputError(
-            f"No amount of {addition.ingredient.id} brings this lot to {target.name} {target.asked}: {nearest}. "
-            "Choose another ingredient or another target.",
-            "/target",
-        )
-    return next(a.mass_g for a in plan.amounts if a.kind == "addition"), plan
+    return plan
+
+
+def _without_proposals(plan: BlendPlan) -> BlendPlan:
+    """The plan without the cautions about other ingredients, which it proposes where packs miss the target."""
+    proposed = [] if plan.clash is None else [helpful.ingredient for helpful in plan.clash.helpful_ingredients]
+    others = {c for name in proposed for c in of_an_ingredient(name, ingredients()[name])}
+    return replace(plan, cautions=tuple(c for c in plan.cautions if c not in others))
+
+
+def _added_g(plan: BlendPlan) -> float:
+    return next(a.mass_g for a in plan.amounts if a.kind == "addition")
+
+
+def _out_of_reach(target: TargetAsked, addition: AdditionAsked, reached: float | None) -> InputError:
+    nearest = "none comes near" if reached is None else f"the nearest is {reached:g}"
+    return InputError(
+        f"No amount of {addition.ingredient.id} brings this lot to {target_in_words(target)}: {nearest}. "
+        "Choose another ingredient or another target.",
+        "/target",
+    )
 
 
 def amount_interval(

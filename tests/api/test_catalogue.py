@@ -149,7 +149,7 @@ def test_operations_carry_the_names_of_the_contract() -> None:
     }
     for (method, path), operation_id in expected.items():
         assert paths[path][method]["operationId"] == operation_id
-    cells = [path for path in paths if path.startswith("/v1/cell/")]
+    cells = [path for path in paths if path.startswith("/v1/cell/") and "{question}" not in path]
     assert len(cells) == len(get("/v1/cell")["cells"])
     for path in cells:
         name = path.rsplit("/", 1)[1].replace("-", "_")

@@ -109,7 +109,7 @@ def test_the_honest_reason_at_6_percent() -> None:
 @pytest.mark.parametrize("question", ["dose-of-sulfite", "dose-of-sorbate"])
 def test_explained_the_cautions_come_along(question: str) -> None:
     response = app().get(f"/v1/cell/{question}", params=query(explain=1))
-    assert "[warning] Neither salt kills yeast" in response.text
+    assert "WARNING: Neither salt kills yeast" in response.text
     assert "follow local law and licensed practice." in response.text
     assert "safe" not in response.text.lower()
 

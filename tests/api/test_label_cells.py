@@ -141,7 +141,7 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("juice-percent", {**LEMON, "ingredient_titratable_acidity": "400 g/L citric"}, ACID, "far from the 4 to 6 %"),
     ("juice-percent", {**LEMON, "ingredient_titratable_acidity": "5 g/L citric"}, ACID, "far from the 4 to 6 %"),
     ("juice-percent", {**LEMON, "ingredient_titratable_acidity": "50 ± 1 g/L citric"}, ACID, "±"),
-    ("energy-per-serving", {**DRINK, "abv_percent": 101}, "/abv_percent", "100.0 or less"),
+    ("energy-per-serving", {**DRINK, "abv_percent": 101}, "/abv_percent", "100 or less"),
     ("energy-per-serving", {**DRINK, "factors": "us", "unit": "kJ"}, "/unit", "ask for kcal"),
     ("energy-per-serving", {**DRINK, "bound": "low"}, "/bound", "ask without bound"),
     ("drinks-per-container", {"abv_percent": 5.5, "container": "330mL", "size": "pub"}, "/size", "one of"),

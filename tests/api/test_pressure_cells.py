@@ -71,7 +71,7 @@ def test_the_sentence_has_the_verdict_and_the_pressure_together() -> None:
     assert told.startswith(
         "4.22 bar. No blocker found by this check; if all its sugar ferments it reaches 4.2 bar (61 psi)"
     )
-    assert "[warning]" in told
+    assert "WARNING: " in told
     assert "safe" not in told.lower()
 
 
