@@ -9,6 +9,8 @@ from typing import Annotated, Any, Final
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 from pydantic_core import PydanticCustomError
 
+from service.quantities import plain_digits
+
 __all__ = [
     "FiniteNumber",
     "NoQuery",
@@ -20,33 +22,76 @@ __all__ = [
     "RequestModel",
     "ShortText",
     "WholeNumber",
+    "number_meant",
+    "words_for_number",
 ]
 
 _DECIMAL: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _INTEGER: Final = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _COMMA: Final = re.compile(r"[+-]?\d+,\d+", re.ASCII)
+_FRACTION: Final = re.compile(r"(\d{1,3})\s*/\s*(\d{1,3})", re.ASCII)
+_BESIDE: Final = re.compile(r"^(?:pH|SG|OG|FG|=)\s*|\s*(?:SG|%\s*(?:vol|abv)?\.?|vol\.?|abv)$", re.IGNORECASE)
+_SPACES: Final = re.compile("[\u00a0\u2007\u2009\u202f]")
+_LONGEST: Final = 40
+
+
+def number_meant(text: str) -> str | None:
+    """The number that a text means which is not written as one; None where that is not clear.
+
+    >>> [number_meant(t) for t in ("1,016", "7.2 %", "pH 3.4", "1/2", "12 Bx", "")]
+    ['1.016', '7.2', '3.4', '0.5', None, None]
+    """
+    plain = _BESIDE.sub("", plain_digits(text).strip())
+    fraction = _FRACTION.fullmatch(plain)
+    if fraction is not None and int(fraction[2]) > 0:
+        return f"{int(fraction[1]) / int(fraction[2]):g}"
+    if _COMMA.fullmatch(plain):
+        plain = plain.replace(",", ".")
+    return plain if _DECIMAL.fullmatch(plain) and len(plain) <= _LONGEST else None
+
+
+def words_for_number(text: str) -> str:
+    """What to write in place of a text in a URL that is no number.
+
+    >>> words_for_number("7.2%"), words_for_number("1,012")
+    ('Write 7.2, without a percent sign.', 'Use a decimal point: 1.012.')
+    """
+    meant, plain = number_meant(text), plain_digits(text).strip()
+    if not plain:
+        return "Nothing stands here. Write a number, for example 1.012, or leave this parameter out."
+    if "proof" in plain.lower():
+        return "Proof is not read here. Write the strength in % vol, as a number alone; US proof is twice that."
+    if meant is None:
+        return "Write a number alone, with a decimal point and without a unit, for example 1.012."
+    if _COMMA.fullmatch(plain):
+        return f"Use a decimal point: {meant}."
+    if "/" in plain:
+        return f"Use a decimal point: {meant}."
+    if plain.endswith("%"):
+        return f"Write {meant}, without a percent sign."
+    if _DECIMAL.fullmatch(plain):
+        return f"Write it in the digits 0 to 9: {meant}."
+    return f"Write the number alone: {meant}."
 
 
 def _printable(text: str) -> str:
-    if not text.isprintable():
-        raise PydanticCustomError(
-            "unprintable", "Leave out line breaks and other characters that cannot be printed on one line."
-        )
-    return text
+    """The text with plain spaces, as spreadsheets and pages paste others; what is not one line is refused."""
+    same = _SPACES.sub(" ", text)
+    if same.isprintable():
+        return same
+    if same.strip().isprintable() and same.strip():
+        raise PydanticCustomError("unprintable", "A line break or a tab stands before or after this text: take it out.")
+    raise PydanticCustomError(
+        "unprintable", "Leave out line breaks and other characters that cannot be printed on one line."
+    )
 
 
 def _number_from_query(value: Any) -> Any:
     if not isinstance(value, str):
         return value
     text = value.strip()
-    if _COMMA.fullmatch(text):
-        raise PydanticCustomError(
-            "decimal_comma", "Use a decimal point: {better}.", {"better": text.replace(",", ".")[:40]}
-        )
-    if text.endswith("%") and _DECIMAL.fullmatch(text[:-1].strip()):
-        raise PydanticCustomError("percent_sign", "Write {better}, without a percent sign.", {"better": text[:-1][:40]})
     if not _DECIMAL.fullmatch(text):
-        raise PydanticCustomError("not_a_number", "Write a number with a decimal point, for example 1.012.")
+        raise PydanticCustomError("not_a_number", "{words}", {"words": words_for_number(value)})
     number = float(text)
     if not math.isfinite(number):
         raise PydanticCustomError("too_large", "This number is too large.")

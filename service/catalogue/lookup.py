@@ -72,6 +72,8 @@ ALIASES: Mapping[str, str] = MappingProxyType(
 """Short names and the id each one stands for; an answer echoes the id. The choice of row is our default."""
 
 _CLOSE_MATCHES = 5
+_SHORTEST = 2
+_FEW = 8
 
 
 def resolve_id(name: str) -> str:
@@ -89,8 +91,14 @@ def resolve_id(name: str) -> str:
         return key
     if key in ALIASES:
         return ALIASES[key]
+    if not key:
+        raise UnknownIngredientError("No ingredient is named here: write one of the catalogue, such as “honey”.")
     close = close_matches(name)
-    hint = f" Close to it: {', '.join(close)}." if close else " The catalogue of ingredients lists every id."
+    if close:
+        hint = f" Close to it: {', '.join(close)}."
+    else:
+        kinds = ", ".join(category.value for category in categories())
+        hint = f" It lists kinds, not brands: look under {kinds}. Or describe it by its own composition."
     raise UnknownIngredientError(f"There is no ingredient “{name}” in the catalogue.{hint}")
 
 
@@ -121,10 +129,13 @@ def close_matches(name: str, limit: int = _CLOSE_MATCHES) -> list[str]:
     for alias, target in ALIASES.items():
         spellings.setdefault(alias.replace("_", " "), target)
     near = difflib.get_close_matches(text, spellings, n=4 * limit, cutoff=0.6)
-    near += [spelling for spelling in spellings if text and text in spelling]
+    near += [spelling for spelling in spellings if len(text) > _SHORTEST and text in spelling]
     words = {word for spelling in spellings for word in spelling.split()}
-    for word in difflib.get_close_matches(text, words, n=1, cutoff=0.75):
+    for word in difflib.get_close_matches(text, words if len(text) > _SHORTEST else (), n=1, cutoff=0.75):
         near += [spelling for spelling in spellings if word in spelling.split()]
+    if not near:  # a long name of its own, such as a label's: by its words that few ingredients share
+        by_word = [[s for s in spellings if word in s.split()] for word in text.split() if len(word) > _SHORTEST]
+        near = [spelling for found in by_word if len(found) <= _FEW for spelling in found]
     return list(dict.fromkeys(spellings[spelling] for spelling in near))[:limit]
 
 

@@ -24,6 +24,9 @@ BRIX_PER_CITRIC_PERCENT = 0.2
 
 _SOLIDS_MAX_G_PER_100G = 100.0 * mixture.SOLIDS_FRACTION_MAX
 
+HONEY_MOISTURE_PERCENT = (10.0, 30.0)
+"""Beyond what honeys hold; moisture tables run from 13 to 25 % (the limits are judged)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -87,6 +90,8 @@ def solids_factor(
     if what == "brix" and reading.by_refractometer and honey:
         return SolidsFactor((100.0 - moisture_percent_from_sugar_scale(value)) / solids_g, HONEY_MOISTURE_SD_PERCENT)
     if what == "moisture_percent":
+        if honey:
+            _check_moisture(value, pointer)
         return SolidsFactor((100.0 - _percent(value, reading)) / solids_g, HONEY_MOISTURE_SD_PERCENT)
     if what == "density":
         return SolidsFactor(_factor_from_density(ingredient, reading), BRIX_SD)
@@ -101,6 +106,19 @@ def solids_factor(
         )
         cautions = (("acid_correction_from_citrus", text),)
     return SolidsFactor(_percent(value + correction, reading) / ingredient.brix.typical, BRIX_SD, cautions)
+
+
+def _check_moisture(percent: float, pointer: str) -> None:
+    """Refuse a moisture that no honey has; a Brix or a share was then meant."""
+    low, high = HONEY_MOISTURE_PERCENT
+    if low <= percent <= high:
+        return
+    hint = ""
+    if 65.0 <= percent <= 90.0:
+        hint = f" Is {percent:g} its Brix? Then give that as brix, and leave the moisture out."
+    elif percent < 1.0:
+        hint = f" It is told in percent: did you mean {100.0 * percent:g}?"
+    raise OutOfRangeError(f"No honey has {percent:g} % moisture; {low:g} to {high:g} % is read here.{hint}", pointer)
 
 
 def scaled_solids(composition: Mapping[Component, float], factor: float, pointer: str = "") -> dict[Component, float]:

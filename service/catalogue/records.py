@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Final
 
 from service.chemistry.acid_state import AcidState
 from service.physics.solutes import Component
@@ -187,20 +188,36 @@ class Ingredient:
         return self.fruit_family is FruitFamily.CITRUS
 
 
+_SHOWN: Final = {"use_attribute_docstrings": True}
+"""Makes the text below each field its description in the published document."""
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """A document that a fact was taken from; `mark` says whether it was read, remembered or judged."""
 
+    __pydantic_config__ = _SHOWN
+
     key: str
+    """What answers name it by, as `source_id`."""
     title: str
+    """Title of the document."""
     authors_or_body: str
+    """Who wrote or issued it."""
     year: int | None
+    """Year of the edition that was used; null where none is stated."""
     identifier: str
+    """DOI, number of the standard, section of the law, or number in a data set."""
     locator: str
+    """Where in the document: table, page, section."""
     official_url: str
+    """Where its issuer publishes it; empty where nothing is known."""
     kind: str
+    """What it is: dataset, paper, regulation, standard, handbook, specification, book or memory."""
     mark: str
+    """How its figures were come by: published, derived, judged, from memory."""
     note: str
+    """What else to know of it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from service.physics.ethanol_water import (
 )
 from service.physics.mixture import WATER_G_PER_ML, volume_ml
 from service.physics.roots import root_between
+from service.physics.slips import gravity_meant, strength_meant
 from service.physics.solutes import Component
 
 RESIDUAL_GLUCOSE_SHARE = 0.45
@@ -109,8 +110,7 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
     gravity, abv = readings.gravity, readings.abv_percent
     if not 0.78 <= gravity <= 1.45:
         raise OutOfRangeError(
-            f"A gravity of {gravity:g} is not a drink's: readings run from about 0.98 to 1.15."
-            + (f" Did you mean {gravity / 1000.0:g}?" if 780.0 <= gravity <= 1450.0 else ""),
+            f"A gravity of {gravity:g} is not a drink's: readings run from about 0.98 to 1.15.{gravity_meant(gravity)}",
             "/gravity",
         )
     if not 0.0 <= abv <= _STRONGEST_ABV_PERCENT:
@@ -158,7 +158,7 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, Acids, list[Assumed]
     if gravity < alcohol_only - _READING_SLACK:
         raise InconsistentError(
             f"SG {gravity:.4g} is lighter than {abv:g} % vol in plain water ({alcohol_only:.4f}): no extract fits. "
-            "Check the strength, the sample's temperature, and that the reading is SG 20/20.",
+            f"Check the strength, the sample's temperature, and that the reading is SG 20/20.{strength_meant(abv)}",
             "/gravity",
         )
 
@@ -248,8 +248,8 @@ def _shrunk(
     if readings.titratable_meq_per_l is not None and measured_g - acids > _ACID_SLACK_G_PER_L:
         raise InconsistentError(
             f"An acidity of {measured_g:.1f} g/L as tartaric does not fit SG {readings.gravity:.4g} at "
-            f"{readings.abv_percent:g} % vol: there is room for {acids:.1f} g/L of extract in all. Check the unit of "
-            "the acidity, the gravity and the strength.",
+            f"{readings.abv_percent:g} % vol: there is room for {acids:.1f} g/L of extract in all. Check the decimal "
+            "point and the unit of the acidity, the gravity and the strength.",
             "/titratable_acidity",
         )
     return {Component.FERMENT_ACIDS: acids}
@@ -271,7 +271,9 @@ def _root(spare_ml: Callable[[float], float], high: float) -> float:
     if spare_ml(0.0) <= 0.0:
         return 0.0
     if spare_ml(high) > 0.0:
-        raise InconsistentError("Gravity and strength leave no room for water. Check both readings.", "/gravity")
+        raise InconsistentError(
+            "Gravity and strength leave no room for water. Check both, and their decimal points.", "/gravity"
+        )
     return root_between(spare_ml, 0.0, high)
 
 

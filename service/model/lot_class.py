@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 
 class LotClass(StrEnum):
@@ -67,11 +68,21 @@ JUICE_ROW = {LotClass.CITRUS_JUICE: "orange_juice_fresh", LotClass.BERRY_JUICE: 
 """The catalogue row whose make-up a lot of juice is given (our default)."""
 
 
+_SHOWN: Final = {"use_attribute_docstrings": True}
+"""Makes the text below each field its description in the published document."""
+
+
 @dataclass(frozen=True, slots=True)
 class Assumed:
     """A value that stands in for a reading: what, how much, on what ground, and what reading would replace it."""
 
+    __pydantic_config__ = _SHOWN
+
     what: str
+    """What is assumed, behind the name of what it belongs to."""
     value: str
+    """What is taken, with its unit."""
     source: str
+    """On what ground: a publication, or whose judgement."""
     measure_by: str
+    """What to read, or to ask, in its place."""

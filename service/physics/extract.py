@@ -113,9 +113,14 @@ def residual_gravity(specific_gravity: float, abv_percent: float) -> float:
     """
     alcohol = _alcohol_density_kg_m3(abv_percent)
     gravity = OIV_FACTOR_ML_G * (specific_gravity * OIML_WATER_20C_KG_M3 - alcohol) / 1000.0 + 1.0
+    if gravity < RESIDUAL_GRAVITY_MIN and abv_percent == 0.0:
+        raise InconsistentError(
+            f"No liquid without alcohol has a gravity of {specific_gravity:.4g}. Give its strength, if it can be given "
+            "here; let a warm sample come to 20 °C; check the hydrometer in water."
+        )
     if gravity < RESIDUAL_GRAVITY_MIN:
         raise InconsistentError(
-            f"A gravity of {specific_gravity:g} is too low for {abv_percent:g} % vol: without any extract that "
+            f"A gravity of {specific_gravity:.4g} is too low for {abv_percent:g} % vol: without any extract that "
             f"strength reads {alcohol / OIML_WATER_20C_KG_M3:.4f}. Check both readings, "
             "and whether the strength is in % vol."
         )

@@ -21,6 +21,7 @@ from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
 from service.physics.extract import litre_from_sg_and_abv
 from service.physics.mixture import WATER_G_PER_ML, volume_ml
 from service.physics.roots import root_between
+from service.physics.slips import gravity_meant
 from service.physics.solutes import Component
 
 BALLING_EXTRACT_G_PER_G = 2.0665
@@ -36,6 +37,7 @@ THEORETICAL_YIELD_G_PER_G = 0.5114
 """Ethanol from 1 g of hexose: C₆H₁₂O₆ → 2 C₂H₅OH + 2 CO₂ (molar masses)."""
 
 ORIGINAL_GRAVITY_MAX = 1.20
+_NO_GRAVITY = 1.6
 _ETHANOL_G_PER_ML = ETHANOL_DENSITY_20C_KG_M3 / 1000.0
 
 
@@ -145,9 +147,12 @@ def ethanol_mass_percent_from_extracts(original_extract_percent: float, real_ext
 
 def _original_extract_percent(original_gravity: float) -> float:
     if not 1.0 <= original_gravity <= ORIGINAL_GRAVITY_MAX:
+        if original_gravity < 1.0:
+            hint = " It is that of the must before it fermented: was it exchanged with the final one?"
+        else:
+            hint = gravity_meant(original_gravity) or " A heavier must does not ferment through."
         raise OutOfRangeError(
-            f"An original gravity lies between 1.000 and {ORIGINAL_GRAVITY_MAX:.3f}, not at {original_gravity:g}. "
-            "Was it typed in points, or in degrees Brix? A heavier must does not ferment through."
+            f"An original gravity lies between 1.000 and {ORIGINAL_GRAVITY_MAX:.3f}, not at {original_gravity:g}.{hint}"
         )
     litre = litre_from_sg_and_abv(original_gravity, 0.0)
     return 100.0 * litre[Component.SUCROSE] / sum(litre.values())
@@ -181,8 +186,8 @@ def abv_from_gravities(original_gravity: float, final_gravity: float) -> Ferment
 
     Parameters: original_gravity and final_gravity, SG 20/20 corrected for temperature, scalar [-].
     Returns: a `Fermentation`; extracts and ethanol in % by mass, strengths in % vol, volume_ratio end/start.
-    Raises: OutOfRangeError for an original gravity outside 1.000–1.200; InconsistentError where the final gravity is
-    above the original one, or below what complete fermentation reaches.
+    Raises: OutOfRangeError for an original gravity outside 1.000–1.200 or a final one that is none; InconsistentError
+    where the final gravity is above the original one, or below what complete fermentation reaches.
     Validity: nothing added in between; the rest counts as sucrose. Without glycerol and acids in the balance, the
     strength may be off by 0.2 % vol either way (judged), the hydrometer by ±0.001 adds ±0.19 % vol.
     Source: C. J. N. Balling, Die Gährungschemie; density by OIML R 22 and ICUMSA SPS-4.
@@ -194,6 +199,10 @@ def abv_from_gravities(original_gravity: float, final_gravity: float) -> Ferment
     (13.43, 13.98)
     """
     original = _original_extract_percent(original_gravity)
+    if final_gravity > _NO_GRAVITY:
+        raise OutOfRangeError(
+            f"A final gravity of {final_gravity:g} is not a drink's.{gravity_meant(final_gravity)}", "/final_gravity"
+        )
     if final_gravity > original_gravity:
         raise InconsistentError(
             f"The final gravity {final_gravity:g} is above the original gravity {original_gravity:g}. Were the two "

@@ -26,6 +26,7 @@ from enum import StrEnum
 from service.errors import OutOfRangeError
 from service.physics.ethanol_water import ethanol_water_density_kg_m3
 from service.physics.extract import litre_from_sg_and_abv
+from service.physics.slips import gravity_meant
 from service.physics.solutes import Component
 from service.physics.sucrose import sucrose_density_kg_m3
 
@@ -52,7 +53,7 @@ class SgScale(StrEnum):
 def _check_temperature(temperature_c: float, what: str) -> None:
     if not 0.0 <= temperature_c <= 40.0:
         raise OutOfRangeError(
-            f"A {what} of {temperature_c:g} °C is outside 0–40 °C, where the expansion of a drink is known. "
+            f"A {what} of {temperature_c:.3g} °C is outside 0–40 °C, where the expansion of a drink is known. "
             "Let the sample come to room temperature and read again."
         )
 
@@ -60,8 +61,7 @@ def _check_temperature(temperature_c: float, what: str) -> None:
 def _check_gravity(reading: float) -> None:
     if not 0.85 <= reading <= 1.45:
         raise OutOfRangeError(
-            f"A gravity reading lies between 0.850 and 1.450, not at {reading:g}. "
-            "Was it typed in points, or in degrees Brix?"
+            f"A gravity reading lies between 0.850 and 1.450, not at {reading:g}.{gravity_meant(reading)}"
         )
 
 

@@ -16,7 +16,7 @@ from service.quantities.concentrations import (
     parse_sugar_concentration,
     parse_sugar_scale,
 )
-from service.quantities.lexer import MAXIMUM_TEXT_CHARACTERS, sound_error
+from service.quantities.lexer import MAXIMUM_TEXT_CHARACTERS, plain_digits, sound_error
 from service.quantities.reading import Quantity, parse_quantity
 from service.quantities.traces import TraceConcentration, parse_trace
 from service.quantities.units import Kind, System, Unit, units_text
@@ -42,6 +42,7 @@ __all__ = [
     "parse_sugar_concentration",
     "parse_sugar_scale",
     "parse_trace",
+    "plain_digits",
     "sound_error",
     "units_text",
     "volume_text",

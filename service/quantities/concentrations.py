@@ -6,6 +6,7 @@ and the rooms that know equivalent weights convert it.
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 from dataclasses import dataclass
@@ -144,7 +145,9 @@ def _acidity_part(part: str, text: str, pointer: str) -> tuple[float, str, str |
     found = _ACID.match(rest)
     unit, acid = (found["unit"], found["acid"]) if found else (rest, None)
     if acid is not None and acid not in ACIDS:
-        raise QuantityError(f"{quoted(text)}: the acid {quoted(acid)} is not known. {_ACIDITY_HOW}", pointer)
+        close = difflib.get_close_matches(acid[:40], ACIDS, n=1, cutoff=0.88)
+        meant = f"Did you mean {close[0]}?" if close else _ACIDITY_HOW
+        raise QuantityError(f"{quoted(text)}: the acid {quoted(acid)} is not known. {meant}", pointer)
     if unit not in _BASIS:
         why = f"the unit {quoted(unit)} is not known" if unit else "the unit is missing"
         raise QuantityError(f"{quoted(text)}: {why}. {_ACIDITY_HOW}", pointer)
@@ -184,7 +187,11 @@ def parse_acidity(text: str, *, pointer: str = "") -> Acidity:
     if counted and acid is not None:
         raise QuantityError(f"{quoted(text)}: meq counts every acid alike; leave out the acid's name.", pointer)
     if not counted and acid is None:
-        raise QuantityError(f"{quoted(text)}: say as which acid. {_ACIDITY_HOW}", pointer)
+        raise QuantityError(
+            f"{quoted(text)}: say as which acid it is told: {' '.join(value_part.split())} tartaric or citric, for "
+            f"example. Acids: {', '.join(ACIDS)}.",
+            pointer,
+        )
     _finite(number * factor, error, text, pointer, _ACIDITY_HOW)
     sound_error(number * factor, error, text, pointer)
     return Acidity(number * factor, basis, acid, error, text)

@@ -4,11 +4,20 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from typing import Final
 
 from service.errors import QuantityError
 
-__all__ = ["MAXIMUM_TEXT_CHARACTERS", "clean", "quoted", "read_number", "sound_error", "split_error"]
+__all__ = [
+    "MAXIMUM_TEXT_CHARACTERS",
+    "clean",
+    "plain_digits",
+    "quoted",
+    "read_number",
+    "sound_error",
+    "split_error",
+]
 
 MAXIMUM_TEXT_CHARACTERS: Final = 200
 """Longest text read as a quantity."""
@@ -62,13 +71,22 @@ def quoted(text: str) -> str:
     return '"' + "".join(c if c.isprintable() else "\ufffd" for c in short) + '"'
 
 
+def plain_digits(text: str) -> str:
+    """The text with the digits 0 to 9 for those of other scripts and widths, and a point for a full-width one.
+
+    >>> plain_digits("\uff11\uff0e\uff15 kg")
+    '1.5 kg'
+    """
+    return "".join(str(unicodedata.decimal(c, c)) for c in text.replace("\uff0e", ".").replace("\uff0c", ","))
+
+
 def clean(text: str, pointer: str, example: str) -> str:
     """Bring a text to plain spaces, signs and fractions.
 
     Parameters: text; pointer, where it stands; example, what to write instead.
     Returns: the text, stripped.
-    Raises: QuantityError for an empty or over-long text, for characters that cannot be printed, and for a
-        decimal comma.
+    Raises: QuantityError for an empty or over-long text, for characters that cannot be printed, for digits other than
+        0 to 9, and for a decimal comma.
     """
     if len(text) > MAXIMUM_TEXT_CHARACTERS:
         raise QuantityError(
@@ -85,6 +103,9 @@ def clean(text: str, pointer: str, example: str) -> str:
             f"for example {example}.",
             pointer,
         )
+    plain = plain_digits(same)
+    if plain != same:
+        raise QuantityError(f"{quoted(text)}: write it in the digits 0 to 9: {quoted(plain)}.", pointer)
     comma = _COMMA_NUMBER.search(same)
     if comma:
         better = f"{comma[1]}.{comma[2]}"

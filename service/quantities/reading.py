@@ -11,7 +11,17 @@ from typing import Final
 
 from service.errors import QuantityError
 from service.quantities.lexer import clean, quoted, read_number, sound_error, split_error
-from service.quantities.units import UNIT_BY_SPELLING, Kind, System, Unit, example_text, kinds_text, units_text
+from service.quantities.units import (
+    UNIT_BY_SPELLING,
+    Kind,
+    System,
+    Unit,
+    close_unit,
+    example_text,
+    kinds_text,
+    two_examples_text,
+    units_text,
+)
 
 __all__ = ["Quantity", "parse_quantity"]
 
@@ -20,6 +30,7 @@ ABSOLUTE_ZERO_C: Final = -273.15
 # A unit ends where a digit, a sign or a decimal such as ".5" begins.
 _UNIT: Final = re.compile(r"(?:[^\d±+.]|\.(?!\d))*", re.ASCII)
 _JOINED: Final = re.compile(r"(?:,|\s+and|\s*&)\s*$")
+_RANGE: Final = frozenset({"-", "–", "—", "to"})
 _BARE_OUNCE: Final = frozenset({"oz", "ozs", "ounce", "ounces"})
 _COMPOUND: Final = frozenset({Kind.MASS, Kind.VOLUME, Kind.TIME})
 _TWO_MEANINGS: Final = {
@@ -28,6 +39,15 @@ _TWO_MEANINGS: Final = {
     "t": '"t" could be teaspoons or tonnes: write tsp or kg',
     "Mg": '"Mg" is a tonne by the rules of the metric system: write mg or kg',
     "°": 'a degree sign needs its letter: write "18 C" or "65 F"',
+    "degrees": 'degrees of which scale? Write "18 C" or "65 F"',
+    "deg": 'degrees of which scale? Write "18 C" or "65 F"',
+    "K": 'write temperatures in degrees Celsius or Fahrenheit: "18 C" or "65 F"',
+    "#": '"#" could be pounds or pieces: write lb for pounds',
+    "dL": "write it in mL: 1 dL is 100 mL",
+    "dl": "write it in mL: 1 dL is 100 mL",
+    "cL": "write it in mL: 1 cL is 10 mL",
+    "cl": "write it in mL: 1 cL is 10 mL",
+    "cc": "write mL: a cubic centimetre is 1 mL",
 }
 
 
@@ -66,21 +86,29 @@ class _Reader:
     def refusal(self, why: str) -> QuantityError:
         return QuantityError(f"{quoted(self.text)}: {why}.", self.pointer)
 
-    def unit_refusal(self, why: str) -> QuantityError:
-        return QuantityError(
-            f"{quoted(self.text)}: {why}. Write a number and a unit, for example {example_text(self.kinds)}. "
-            f"Units: {units_text(self.kinds)}.",
-            self.pointer,
-        )
+    def unit_refusal(self, why: str, instead: str | None = None) -> QuantityError:
+        how = f"Write a number and a unit, for example {example_text(self.kinds)}." if instead is None else instead
+        return QuantityError(f"{quoted(self.text)}: {why}. {how} Units: {units_text(self.kinds)}.", self.pointer)
+
+    def unit_missing(self, number: str, value: float) -> QuantityError:
+        examples = two_examples_text(number, value, self.kinds)
+        return self.unit_refusal("the unit is missing", f"Write for example {examples}.")
 
     def unit(self, written: str) -> tuple[Unit, str]:
         name = _JOINED.sub("", written).strip()
         if name in _TWO_MEANINGS:
             raise self.refusal(_TWO_MEANINGS[name])
+        if name in _RANGE:
+            raise self.unit_refusal("this is a range, and one amount is needed here")
         spelling = " ".join(name.lower().replace(".", " ").replace("°", " °").split()).replace("° ", "°")
         unit = UNIT_BY_SPELLING.get(spelling)
+        if unit is None and not name:
+            raise self.unit_refusal("the unit is missing")
         if unit is None:
-            raise self.unit_refusal(f"the unit {quoted(name)} is not known" if name else "the unit is missing")
+            close = close_unit(spelling, self.kinds)
+            raise self.unit_refusal(
+                f"the unit {quoted(name)} is not known", None if close is None else f"Did you mean {quoted(close)}?"
+            )
         return unit, spelling
 
     def terms(self, part: str) -> list[_Term] | float:
@@ -118,11 +146,14 @@ class _Reader:
             if smaller.unit.kind is not unit.kind:
                 raise self.refusal(f"this mixes a {unit.kind.value} and a {smaller.unit.kind.value}")
             if smaller.unit.system != larger.unit.system:
-                raise self.refusal("this mixes two systems of units")
+                raise self.refusal(
+                    f"this mixes two systems of units, {larger.unit.symbol} and {smaller.unit.symbol}. Write all of it "
+                    "in one"
+                )
             if smaller.unit.factor >= larger.unit.factor:
                 raise self.refusal('the larger unit stands first, as in "7 lb 8 oz"')
         if terms[0].number < 0 and unit.kind is not Kind.TEMPERATURE:
-            raise self.refusal(f"a {unit.kind.value} cannot be negative")
+            raise self.refusal(f"a {unit.kind.value} cannot be negative. Leave the minus sign out")
 
     def error_base(self, part: str, terms: list[_Term] | float, value_base: float | None) -> tuple[float, list[_Term]]:
         """The error in the base unit, and the value's terms, which may borrow the error's unit (`19 ± 0.5 L`)."""
@@ -179,7 +210,7 @@ def parse_quantity(text: str, kinds: Collection[Kind], *, liquid: bool = False, 
         before = None if isinstance(terms, float) else _value_base(terms)
         error, terms = reader.error_base(error_part, terms, before)
     if isinstance(terms, float):
-        raise reader.unit_refusal("the unit is missing")
+        raise reader.unit_missing(value_part, terms)
     reader.check_kind(terms)
     value = _value_base(terms)
     if not math.isfinite(value) or (error is not None and not math.isfinite(error)):

@@ -7,6 +7,7 @@ NIST SP 811, Appendix B, from 1 lb × 9.80665 m/s² over (0.0254 m)².
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Collection
 from dataclasses import dataclass
 from enum import Enum
@@ -26,8 +27,10 @@ __all__ = [
     "Kind",
     "System",
     "Unit",
+    "close_unit",
     "example_text",
     "kinds_text",
+    "two_examples_text",
     "units_text",
 ]
 
@@ -206,3 +209,44 @@ def example_text(kinds: Collection[Kind]) -> str:
     '"12 h"'
     """
     return next((f'"{_EXAMPLE[kind]}"' for kind in Kind if kind in kinds), '"2.5 kg"')
+
+
+def two_examples_text(number: str, value: float, kinds: Collection[Kind]) -> str:
+    """A number with two units that it may have been meant in, in quotes.
+
+    Parameters: number, as it was written; value, the same [-]; kinds that are welcome.
+
+    >>> two_examples_text("24", 24.0, {Kind.VOLUME})
+    '"24 L" or "24 gal"'
+    >>> two_examples_text("900", 900.0, {Kind.MASS, Kind.VOLUME})
+    '"900 g" or "900 mL"'
+    """
+    usual = {**_USUAL, **_USUAL_OF_MANY} if abs(value) >= _MANY else _USUAL
+    pairs = [usual[kind] for kind in Kind if kind in kinds]
+    symbols = pairs[0] if len(pairs) == 1 else tuple(pair[0] for pair in pairs[:2])
+    return " or ".join(f'"{number} {symbol}"' for symbol in symbols)
+
+
+_MANY: Final = 100.0
+_USUAL: Final[dict[Kind, tuple[str, ...]]] = {
+    Kind.MASS: ("kg", "lb"),
+    Kind.VOLUME: ("L", "gal"),
+    Kind.TEMPERATURE: ("C", "F"),
+    Kind.PRESSURE: ("bar", "psi"),
+    Kind.TIME: ("h", "d"),
+    Kind.PACKS: ("packs",),
+}
+_USUAL_OF_MANY: Final[dict[Kind, tuple[str, ...]]] = {Kind.MASS: ("g", "oz"), Kind.VOLUME: ("mL", "fl oz")}
+
+
+def close_unit(spelling: str, kinds: Collection[Kind]) -> str | None:
+    """The spelling of a unit of some kinds that a misspelt one resembles.
+
+    >>> close_unit("litters", {Kind.VOLUME}), close_unit("galon", {Kind.VOLUME}), close_unit("firkin", {Kind.VOLUME})
+    ('liters', 'gallon', None)
+    """
+    if len(spelling) < 3:
+        return None
+    known = [name for name, unit in UNIT_BY_SPELLING.items() if unit.kind in kinds]
+    close = difflib.get_close_matches(spelling[:40], known, n=1, cutoff=0.7)
+    return close[0] if close else None

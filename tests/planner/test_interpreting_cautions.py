@@ -35,6 +35,11 @@ CASES: dict[str, tuple[str, ReadingsAsked, ReadingsAsked]] = {
         replace(STOPPED, original=None, abv_percent=6.0, residual_sugar_g_per_l=0.5, residual_sugar_error_g_per_l=0.3),
     ),
     "original_gravity_says_nothing": ("warning", ADDED, replace(ADDED, sweetened=False)),
+    "sweetened_after_first_reading": (
+        "warning",
+        replace(ADDED, sweetened=None),
+        ReadingsAsked(sg(0.998), sg(1.050)),
+    ),
     "refractometer_reads_alcohol": ("note", SWEET, replace(SWEET, refractometer=None)),
     "compensation_is_for_sugar": ("note", replace(SWEET, refractometer=RefractometerRead(11.0, 15.0)), SWEET),
     "strength_is_a_check": ("warning", SWEET, replace(SWEET, abv_percent=6.2)),

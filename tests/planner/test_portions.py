@@ -235,7 +235,7 @@ def test_ten_portions_are_answered() -> None:
     ("changes", "pointer", "words"),
     [
         ({"portions": [{"name": "a"}]}, "/portions/0/volume", "needed"),
-        ({"portions": [{"name": "", "volume": "2 L"}]}, "/portions/0/name", "at least 1"),
+        ({"portions": [{"name": "", "volume": "2 L"}]}, "/portions/0/name", "This text is empty"),
         ({"portions": [{"name": "a", "volume": 2}]}, "/portions/0/volume", "with its unit"),
         ({"portions": [{"name": "a", "volume": "0 L"}]}, "/portions/0/volume", "a volume above zero"),
         ({"portions": [{"name": "a", "volume": {"max": "9 L"}}]}, "/portions/0/volume", "at least"),

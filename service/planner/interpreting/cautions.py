@@ -20,6 +20,9 @@ from service.planner.stabilising.blocks import LEAST_DAYS, SLOW_DAYS
 
 _EXTRACT_FROM_BELOW: Final = -1.0
 
+SWEET_FROM_SG: Final = 1.005
+"""From here on a fermented drink tastes of sugar that was left, or went in (judged)."""
+
 
 def cautions_of(
     asked: ReadingsAsked,
@@ -34,7 +37,7 @@ def cautions_of(
     return sorted_once(
         [
             *_ferment(asked, rest, sugar),
-            *_strength(asked, strengths),
+            *_strength(asked, strengths, falling=rest.fermentation == "falling"),
             *_sugar(asked, sugar),
             *_acid(asked, acidity),
             *_ph(ph),
@@ -93,7 +96,19 @@ def _ferment(asked: ReadingsAsked, rest: Rest, sugar: SugarFound | None) -> Iter
         )
 
 
-def _strength(asked: ReadingsAsked, strengths: Strengths) -> Iterator[Caution]:
+def sweetened_perhaps(final_gravity: float) -> Iterator[Caution]:
+    """What two gravities do not tell of a drink that is sweet now: the sugar may have gone in between them."""
+    if final_gravity >= SWEET_FROM_SG:
+        yield Caution(
+            "sweetened_after_first_reading",
+            "warning",
+            "Was it sweetened after the first reading? Then the two gravities no longer tell its strength: use those "
+            "from before, or a laboratory's figure.",
+            PRACTICE,
+        )
+
+
+def _strength(asked: ReadingsAsked, strengths: Strengths, *, falling: bool) -> Iterator[Caution]:
     if asked.original is not None and asked.changed and not asked.juice:
         yield Caution(
             "original_gravity_says_nothing",
@@ -118,6 +133,8 @@ def _strength(asked: ReadingsAsked, strengths: Strengths) -> Iterator[Caution]:
                 "oiv_as2_02",
             )
     used = strengths.used
+    if used is not None and used.method == "two_gravities" and asked.sweetened is None and not falling:
+        yield from sweetened_perhaps(used.found.gravity)
     if used is not None and used.method == "hydrometer_and_refractometer":
         yield Caution(
             "strength_is_a_check",
