@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import AbstractAsyncContextManager
 from typing import Any, Final
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Depends, FastAPI, Request
 from fastapi.routing import APIRoute
@@ -62,6 +63,7 @@ def create_app(
         title=TITLE,
         version=MODEL_VERSION,
         description=_DESCRIPTION,
+        servers=[{"url": urlsplit(settings.public_url).path or "/", "description": "The server that sends this."}],
         openapi_url=None,
         docs_url=None,
         redoc_url=None,

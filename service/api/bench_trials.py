@@ -33,6 +33,11 @@ def bench_trials_router(settings: Settings) -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def scale_bench_trial(request: BenchTrialRequest) -> BenchTrial:
+        """The batch that holds what the glass holds, beside plain scaling, and what one drop more does to it.
+
+        Water that a stock was made with is not taken into the batch unless it may be; then what it would change is
+        told.
+        """
         return scale(bench_from(request, settings.deadline_s))
 
     @router.post(
@@ -42,6 +47,7 @@ def bench_trials_router(settings: Settings) -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def scale_bench_trial_csv(request: BenchTrialRequest) -> CsvResponse:
+        """One row for the glass and one for each way to make the batch. The request is the same."""
         return CsvResponse(bench_rows(scale(bench_from(request, settings.deadline_s))))
 
     return router

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Path, Query, Request
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
@@ -29,56 +29,64 @@ from service.errors import ServiceError
 class SpreadOut(BaseModel):
     """A typical value with the plausible limits of a lot and its lot-to-lot standard deviation."""
 
-    typical: float
-    low: float | None
-    high: float | None
-    sd: float | None
+    typical: float = Field(description="What is reckoned with unless it is measured.")
+    low: float | None = Field(description="Lower limit of plausible lots; null where none is known.")
+    high: float | None = Field(description="Upper limit of plausible lots; null where none is known.")
+    sd: float | None = Field(description="Standard deviation from lot to lot; null: a quarter of the limits is taken.")
 
 
 class ProvenanceOut(BaseModel):
     """Where a group of figures comes from."""
 
-    sources: list[str]
-    mark: str
+    sources: list[str] = Field(description="Keys of the bibliography.")
+    mark: str = Field(description="How the figures were come by: published, derived, judged, from memory.")
 
 
 class IngredientOut(BaseModel):
     """One ingredient of the catalogue; compositions add up to 100 g."""
 
-    id: str
-    name: str
-    category: str
-    aliases: list[str]
-    composition_g_per_100g: dict[str, float]
+    id: str = Field(description="What requests name it by.")
+    name: str = Field(description="Its name in words.")
+    category: str = Field(description="What kind of ingredient it is.")
+    aliases: list[str] = Field(description="Short names that requests may use as well.")
+    composition_g_per_100g: dict[str, float] = Field(description="Grams of each component that is present, in 100 g.")
     density_g_ml: float | None = Field(description="At 20 °C, from the composition; null for dry solids.")
     dose_by_mass_only: bool = Field(description="True for dry solids: no sourced bulk density exists.")
     brix: SpreadOut | None = Field(description="True soluble solids, corrected for acid.")
-    ta_g_citric_per_100g: SpreadOut | None
-    titratable_meq_per_kg: float
+    ta_g_citric_per_100g: SpreadOut | None = Field(
+        description="Titratable acidity to pH 8.2 as anhydrous citric acid [g/100 g]; null where nothing was titrated."
+    )
+    titratable_meq_per_kg: float = Field(
+        description="The acidity it brings, below zero for what takes acid away; of honey its free acid."
+    )
     ph: SpreadOut | None = Field(description="Of the sample that `ph_sample_mass_fraction` describes.")
-    ph_sample_mass_fraction: float | None
-    fermentable_g_per_100g: SpreadOut
+    ph_sample_mass_fraction: float | None = Field(
+        description="Mass of the ingredient in the sample whose pH this is, as a share; the rest is pure water."
+    )
+    fermentable_g_per_100g: SpreadOut = Field(description="Sugar in it that yeast can use [g/100 g].")
     juice_equivalent_l_per_kg: float = Field(description="Single-strength litres per kg, 21 CFR 101.30.")
-    juice_standard: str | None
-    fruit_family: str
-    minerals_and_vitamins: dict[str, float]
-    energy_kcal_per_100g: float | None
-    provenance: dict[str, ProvenanceOut]
-    notes: str
+    juice_standard: str | None = Field(
+        description="Fruit whose single-strength figure counts, as 21 CFR 101.30 names it."
+    )
+    fruit_family: str = Field(description="Kind of fruit; citrus counts for `citrus_percent`.")
+    minerals_and_vitamins: dict[str, float] = Field(description="As far as reported, each with its unit in its name.")
+    energy_kcal_per_100g: float | None = Field(description="As tabulated; null where nothing is.")
+    provenance: dict[str, ProvenanceOut] = Field(description="Where each group of figures comes from.")
+    notes: str = Field(description="What else to know of it.")
 
 
 class IngredientList(BaseModel):
     """Ingredients by id."""
 
-    data_version: str
-    ingredients: list[IngredientOut]
+    data_version: str = Field(description="Version of the catalogue.")
+    ingredients: list[IngredientOut] = Field(description="Those that were asked for, by id.")
 
 
 class SourceList(BaseModel):
     """The bibliography by key."""
 
-    data_version: str
-    sources: list[Source]
+    data_version: str = Field(description="Version of the catalogue.")
+    sources: list[Source] = Field(description="Every source, by key.")
 
 
 class IngredientQuery(QueryModel):
@@ -158,12 +166,14 @@ def catalogue_router() -> APIRouter:
 
     @get_and_head(router, "/ingredients", summary="The catalogue of ingredients", response_model=IngredientList)
     async def list_ingredients(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
+        """Every ingredient with its composition, its spread from lot to lot, and where each figure comes from."""
         return cached_json(request, IngredientList(data_version=data_version(), ingredients=_listed(query)))
 
     @get_and_head(
         router, "/ingredients.csv", summary="The catalogue as a table", response_class=Response, responses=csv_answer
     )
     async def list_ingredients_csv(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
+        """One row for each ingredient, components in columns of their own; for a spreadsheet that loads a table."""
         return cached_text(request, csv_text([_flat(i) for i in _listed(query)], _COLUMNS), "text/csv")
 
     @get_and_head(
@@ -179,7 +189,12 @@ def catalogue_router() -> APIRouter:
             }
         },
     )
-    async def get_ingredient_by_id(request: Request, id: str, query: Annotated[NoQuery, Query()]) -> Response:
+    async def get_ingredient_by_id(
+        request: Request,
+        id: Annotated[str, Path(description="Its id in the catalogue, or a short name.")],
+        query: Annotated[NoQuery, Query()],
+    ) -> Response:
+        """An ingredient by its id or a short name, as GET /v1/ingredients lists it."""
         del query
         try:
             ingredient = get_ingredient(id)
@@ -189,6 +204,7 @@ def catalogue_router() -> APIRouter:
 
     @get_and_head(router, "/sources", summary="The bibliography", response_model=SourceList)
     async def list_sources(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
+        """Every publication that a figure or a rule is taken from, and how it was come by."""
         del query
         found = [source for _, source in sorted(sources().items())]
         return cached_json(request, SourceList(data_version=data_version(), sources=found))
@@ -197,6 +213,7 @@ def catalogue_router() -> APIRouter:
         router, "/sources.csv", summary="The bibliography as a table", response_class=Response, responses=csv_answer
     )
     async def list_sources_csv(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
+        """One row for each source."""
         del query
         rows: list[Row] = [asdict(source) for _, source in sorted(sources().items())]
         return cached_text(request, csv_text(rows), "text/csv")

@@ -31,6 +31,11 @@ def corrections_router(settings: Settings) -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def correct_blend(request: CorrectionRequest) -> Corrected:
+        """The drink in the vessel by what was poured and read, what does not fit, and what to add now.
+
+        Amounts poured and readings are weighed against each other by their errors. With a `fault` it answers the ways
+        out instead, the mildest first. `next.correct_blend` holds the request to send after the next pour.
+        """
         return corrected(request, settings.deadline_s)
 
     @router.post(
@@ -40,6 +45,7 @@ def corrections_router(settings: Settings) -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def correct_blend_csv(request: CorrectionRequest) -> CsvResponse:
+        """One row, ready to paste into a batch record; of a fault one row for each way out. The request is the same."""
         return CsvResponse(correction_rows(corrected(request, settings.deadline_s)))
 
     return router

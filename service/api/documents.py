@@ -13,6 +13,7 @@ from starlette.responses import PlainTextResponse, Response
 
 from service import MODEL_VERSION
 from service.api.cached import etag_of
+from service.api.named_values import name_shared_values
 from service.api.numbers import NoQuery
 from service.api.problems import (
     PROBLEM_KINDS,
@@ -53,6 +54,9 @@ _EVERYWHERE: Final = {413: "body-too-large", 414: "url-too-long", 422: "request-
 _WITH_BODY: Final = {400: "json-unreadable", 415: "media-type-unsupported"}
 # Refusals of those operations that name them themselves.
 _WHERE_NAMED: Final = {501: "not-installed"}
+
+# What is sent as octets, to be saved as a file.
+_OCTETS: Final = ("image/", "application/vnd.")
 
 
 class Limits(BaseModel):
@@ -97,6 +101,7 @@ def complete_openapi(document: dict[str, Any]) -> dict[str, Any]:
     problem = Problem.model_json_schema(ref_template="#/components/schemas/{model}")
     problem.pop("$defs", None)
     schemas["Problem"] = problem
+    name_shared_values(document)
     components["schemas"] = dict(sorted(schemas.items()))
     answers = components.setdefault("responses", {})
     for status, slug in {**_EVERYWHERE, **_WITH_BODY, **_WHERE_NAMED}.items():
@@ -126,6 +131,10 @@ def _complete_operation(operation: dict[str, Any]) -> None:
         del responses["422"]
     for status in {**_EVERYWHERE, **(_WITH_BODY if "requestBody" in operation else {})}:
         responses.setdefault(str(status), problem_reference(status))
+    for response in responses.values():
+        for media_type, written in response.get("content", {}).items():
+            if media_type.startswith(_OCTETS):
+                written["schema"] = {"type": "string", "format": "binary"}
     operation["responses"] = dict(sorted(responses.items()))
 
 
@@ -203,10 +212,12 @@ def operations_router(
         router, "/version", summary="Versions of paths, equations and data", dependencies=[Depends(refuse_any_query)]
     )
     async def get_version() -> Version:
+        """The version of the paths, of the equations and of the catalogue; every answer carries the latter two."""
         return Version(api_version="v1", model_version=MODEL_VERSION, data_version=data_version)
 
     @get_and_head(router, "/v1/limits", summary="Limits that requests meet", dependencies=[Depends(refuse_any_query)])
     async def get_limits() -> Limits:
+        """What is refused as too large, too long or too many, and how long an answer may take."""
         return Limits.model_validate(settings.limits())
 
     return router

@@ -30,6 +30,11 @@ def fining_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_fining(request: FiningPlanRequest) -> FiningPlan:
+        """What each agent takes and leaves, how much of it, in what order; or what would drop a haze.
+
+        Doses are ranges for a trial in glasses; agents that the market does not list, or that are to be avoided, are
+        named as such.
+        """
         return plan(fining_from(request))
 
     @router.post(
@@ -39,6 +44,7 @@ def fining_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_fining_csv(request: FiningPlanRequest) -> CsvResponse:
+        """One row for each agent. The request is the same."""
         return CsvResponse(fining_rows(plan(fining_from(request))))
 
     return router

@@ -11,6 +11,7 @@ from service.api.corrections import corrections_router
 from service.api.fining import fining_router
 from service.api.must import must_router
 from service.api.packaging import packaging_router
+from service.api.page import page_router
 from service.api.reading_blend import plan_from
 from service.api.readings import readings_router
 from service.api.requests_blend import BlendPlanRequest
@@ -18,6 +19,7 @@ from service.api.settings import Settings
 from service.api.stabilising import stabilising_router
 from service.api.tastings import tastings_router
 from service.api.trade_offs import trade_offs_router
+from service.api.workbook import workbook_router
 from service.catalogue.loader import data_version, ingredients
 from service.planner.blend_plan import solve_blend
 
@@ -55,6 +57,8 @@ def build_app(settings: Settings | None = None) -> SolverApp:
             bench_trials_router(settings),
             catalogue_router(),
             cells_router(),
+            workbook_router(),
+            page_router(),
         ),
         readiness=(solves,),
         data_version=data_version(),

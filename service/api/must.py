@@ -32,6 +32,11 @@ def must_router(settings: Settings) -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_must(request: MustPlanRequest) -> MustPlan:
+        """Honey, other sources and water to a gravity, to a strength, or backwards from the bottles.
+
+        With the nitrogen that the yeast needs and when, the strength and the final gravity to expect as ranges, a
+        shopping list, and the cost where prices are given. `next` holds the requests that follow.
+        """
         return plan(must_from(request, settings.deadline_s))
 
     @router.post(
@@ -41,6 +46,7 @@ def must_router(settings: Settings) -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_must_csv(request: MustPlanRequest) -> CsvResponse:
+        """One row, ready to paste into a batch record. The request is the same."""
         return CsvResponse(must_rows(plan(must_from(request, settings.deadline_s))))
 
     return router

@@ -32,6 +32,11 @@ def packaging_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_packaging(request: PackagingPlanRequest) -> PackagingPlan:
+        """What is left after losses, in how many containers; pressures, heat, and the facts of a label.
+
+        The pressure told is the worst case at the hottest storage with the whole sugar gone. No figure here shows that
+        a sealed container holds: verify, and follow local law.
+        """
         return plan(packaging_from(request))
 
     @router.post(
@@ -41,6 +46,7 @@ def packaging_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_packaging_csv(request: PackagingPlanRequest) -> CsvResponse:
+        """One row for each kind of container. The request is the same."""
         return CsvResponse(packaging_rows(plan(packaging_from(request))))
 
     return router

@@ -5,12 +5,12 @@ All faults of a request are gathered before it is refused, each with its JSON Po
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import hypot
 from typing import TypeVar
 
+from service.api.numbers import number_meant
 from service.api.requests import GravityIn, GravityReading, LotIn, UseRange
 from service.chemistry.acids import Acid, meq_per_l_from_acid_g_per_l
 from service.chemistry.charge_balance import TITRATION_END_POINTS
@@ -21,6 +21,7 @@ from service.model.lot_class import Assumed
 from service.physics.fermentation import Fermentation, abv_from_gravities
 from service.physics.mixture import WATER_G_PER_ML
 from service.physics.scales import sg_20_20_from_hydrometer
+from service.physics.slips import gravity_meant, ph_meant
 from service.physics.sucrose import sg_from_brix
 from service.planner.asked import LotAsked
 from service.quantities import (
@@ -38,10 +39,10 @@ from service.quantities import (
 
 T = TypeVar("T")
 
+MIN_ABOVE_MAX = "The min is above the max. Were the two exchanged?"
+
 MASS, VOLUME, TEMPERATURE = frozenset({Kind.MASS}), frozenset({Kind.VOLUME}), frozenset({Kind.TEMPERATURE})
 MASS_OR_VOLUME = MASS | VOLUME
-
-_QUOTED_NUMBER = re.compile(r"\s*\d+(?:[.,]\d+)?\s*")
 
 _ACIDS = {acid.value: acid for acid in Acid}
 
@@ -130,26 +131,37 @@ def gravity_from(
     if isinstance(given, float | int):
         return float(given)
     if isinstance(given, str):
-        if "±" in given or "+/-" in given or "+-" in given:
-            raise InputError(
-                "Write the gravity as a number alone; its error is the hydrometer's: instruments.hydrometer.error."
-            )
-        if _QUOTED_NUMBER.fullmatch(given):
-            raise InputError(f"Write the gravity without quotes and with a decimal point: {given.replace(',', '.')}.")
+        refuse_number_as_text(given)
+        scale = parse_sugar_scale(given)
         if fermented:
             raise InputError(
                 f"“{given}”: with alcohol a sugar scale needs its instrument. Write "
-                '{"reading": "7.6 Bx", "scale": "hydrometer"}; a refractometer reads alcohol too.'
+                f'{{"reading": "{given}", "scale": "hydrometer"}}; a refractometer reads alcohol too.'
             )
-        return sg_from_brix(parse_sugar_scale(given).value)
+        return sg_from_brix(scale.value)
     reading = given.reading
     if isinstance(reading, str):
+        refuse_number_as_text(reading, "/reading")
         if given.scale is None and fermented:
             raise InputError('Say what the sugar scale was read on: "scale": "hydrometer".', "/scale")
         value = sg_from_brix(parse_sugar_scale(reading, pointer="/reading").value)
     else:
         value = float(reading)
     return _corrected(given, value, abv_percent, hydrometer_c, reader)
+
+
+def refuse_number_as_text(text: str, pointer: str = "") -> None:
+    """Refuse a specific gravity that stands in quotes, or with its error: a text is a sugar scale."""
+    if "±" in text or "+/-" in text or "+-" in text:
+        raise InputError(
+            "Write the gravity as a number alone; its error is the hydrometer's: instruments.hydrometer.error.", pointer
+        )
+    meant = number_meant(text)
+    if meant is not None:
+        hint = gravity_meant(float(meant))
+        if hint:
+            raise InputError(f"Write the gravity without quotes, as SG; {meant} is none.{hint}", pointer)
+        raise InputError(f"Write the gravity without quotes and with a decimal point: {meant}.", pointer)
 
 
 def _corrected(given: GravityReading, value: float, abv_percent: float, hydrometer_c: float, reader: Reader) -> float:
@@ -164,8 +176,12 @@ def _corrected(given: GravityReading, value: float, abv_percent: float, hydromet
     try:
         return sg_20_20_from_hydrometer(value, sample, calibrated, abv_percent)
     except ServiceError as error:
-        error.pointer = error.pointer or "/reading"
+        error.pointer = error.pointer or ("/reading" if 0.0 <= sample <= 40.0 else "/sample_temperature")
         raise
+
+
+_PH_OF_LOTS = (1.0, 10.0)
+"""A pH outside is no reading of a liquid that anyone blends; nearer ones are held against the acidity."""
 
 
 def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
@@ -183,6 +199,9 @@ def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
     if given.residual_sugar is not None:
         tested = parse_sugar_concentration(given.residual_sugar, pointer="/residual_sugar")
         sugar, sugar_error = tested.g_per_l, tested.error_g_per_l
+    if given.ph is not None and not _PH_OF_LOTS[0] <= given.ph <= _PH_OF_LOTS[1]:
+        hint = ph_meant(given.ph) or " Check the meter in buffers of pH 4.01 and 7.00."
+        raise OutOfRangeError(f"No drink has pH {given.ph:g}; they lie between 2 and 7.{hint}", "/ph")
     if given.titration_end_point_ph is not None and acidity is None:
         raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
     end_point = end_point_from(given.titration_end_point_ph)
@@ -297,7 +316,11 @@ def _strength(given: LotIn, hydrometer_c: float, reader: Reader, assumed: list[A
 
 def _fermented(given: LotIn, original: float, abv_percent: float, hydrometer_c: float, reader: Reader) -> Fermentation:
     final = _at("/gravity", lambda: gravity_from(given.gravity, abv_percent, hydrometer_c, reader, fermented=True))
-    return _at("/original_gravity", lambda: abv_from_gravities(original, final))
+    try:
+        return abv_from_gravities(original, final)
+    except ServiceError as error:
+        error.pointer = "/gravity" if error.pointer == "/final_gravity" else "/original_gravity"
+        raise
 
 
 @dataclass(frozen=True, slots=True)
@@ -347,10 +370,14 @@ def _use(given: LotIn, volume_l: float, reader: Reader) -> tuple[float, float]:
     if given.use.max is not None:
         most = reader.quantity(given.use.max, VOLUME, "/use/max", liquid=True).value_base / 1000.0
     if most > volume_l * (1.0 + 1e-4):  # an answer's own figures, sent back rounded
-        raise InconsistentError(f"The lot holds {volume_l:.4g} L, less than may be used.", "/use/max")
+        raise InconsistentError(
+            f"The lot holds {volume_l:.4g} L, less than the {most:.4g} L that may be used. Lower this, or correct the "
+            "volume.",
+            "/use/max",
+        )
     most = min(most, volume_l)
     if least > most:
-        raise InconsistentError("The least to use is more than the most.", "/use/min")
+        raise InconsistentError(MIN_ABOVE_MAX, "/use/min")
     return least, most
 
 

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import Final
 
-from service.api.reading import MASS_OR_VOLUME, VOLUME, Reader, end_point_from, meq_per_l, share_of_error
+from service.api.reading import (
+    MASS_OR_VOLUME,
+    MIN_ABOVE_MAX,
+    VOLUME,
+    Reader,
+    end_point_from,
+    meq_per_l,
+    share_of_error,
+)
 from service.api.reading_fruit import fruit_assumed, fruit_from, price_assumed, price_per_juice_g
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
 from service.catalogue.derived import density_g_ml
@@ -222,7 +230,7 @@ def _pack(given: AdditionIn, ingredient: Ingredient, reader: Reader) -> float | 
         return None
     mass_g = mass_from(given.pack, ingredient, reader, "/pack")
     if mass_g <= 0.0:
-        raise InputError("A pack holds more than nothing.", "/pack")
+        raise InputError("A pack holds more than nothing. Write what one holds, such as “1 kg”.", "/pack")
     return mass_g
 
 
@@ -274,7 +282,7 @@ def _limits(given: AdditionIn, ingredient: Ingredient, reader: Reader, jug_step_
     unit = next((_unit(text) for text in (given.max, given.min) if text is not None), None)
     if pack_g is None:
         if most is not None and least > most:
-            raise InconsistentError("The least to add is more than the most.", "/min")
+            raise InconsistentError(MIN_ABOVE_MAX, "/min")
         return _Limits(least, most, unit=unit)
     if given.max_packs is not None:
         if most is not None:

@@ -37,7 +37,7 @@ def only_what_a_drink_takes(given: OfADrink, no_price: str, reader: Reader) -> N
                 "/titration_end_point_ph",
             )
         )
-    if given.senses.model_fields_set:
+    if given.senses.steps or given.senses.relative_sweetness:
         reader.faults.append(InputError("Nothing here is weighed by taste: leave it out.", "/senses"))
     if given.draws is not None and given.drink is not None:
         reader.faults.append(

@@ -37,6 +37,7 @@ from service.api.requests_readings import (
 from service.errors import InconsistentError, InputError, OutOfRangeError, ServiceError
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.lot_class import JUICE_ROW, Assumed, LotClass
+from service.physics.slips import ph_meant, strength_meant
 from service.planner.asked import Instruments
 from service.planner.correction.asked import VESSEL
 from service.planner.drink import Span
@@ -172,9 +173,9 @@ def _does_not_apply(given: ReadingsRequest, reader: Reader) -> None:
         reader.faults.append(InputError("Nothing here has a price: leave the currency out.", "/currency"))
     if given.draws is not None:
         reader.faults.append(InputError("Intervals of readings are first order: leave draws out.", "/draws"))
-    if "seed" in given.model_fields_set and given.draws is None:
+    if given.seed and given.draws is None:
         reader.faults.append(InputError("Nothing is drawn at random here: leave the seed out.", "/seed"))
-    if given.senses.model_fields_set:
+    if given.senses.steps or given.senses.relative_sweetness:
         reader.faults.append(InputError("Nothing is tasted here: leave senses out.", "/senses"))
 
 
@@ -196,7 +197,7 @@ def _acidity(given: ReadingsRequest, instruments: Instruments, kind: LotClass, r
         meq = meq_per_l(parsed, 1.0)
         share = share_of_error(parsed)
         sd = meq * (instruments.titration_error_percent / 100.0 if share is None else share)
-        _plausible_acidity(meq, kind, "")
+        _plausible_acidity(meq, kind, "", titrated=False)
         end_point = DEFAULT_END_POINT_PH if given.titration_end_point_ph is None else given.titration_end_point_ph
         return AcidityRead(meq, sd, end_point, None, "As given", titrated_here=False)
 
@@ -216,16 +217,16 @@ def _titration(given: TitrationIn, beside: float | None, instruments: Instrument
     meq = given.naoh_ml * given.naoh_mol_per_l / given.sample_ml * 1000.0
     burette = BURETTE_ERROR_ML if given.burette_error_ml is None else given.burette_error_ml
     sd = hypot(meq * instruments.titration_error_percent / 100.0, meq * burette / given.naoh_ml)
-    _plausible_acidity(meq, kind, "/naoh_ml")
+    _plausible_acidity(meq, kind, "/naoh_ml", titrated=True)
     text = f"{given.naoh_ml:g} mL of {given.naoh_mol_per_l:g} mol/L base for {given.sample_ml:g} mL"
     return AcidityRead(meq, sd, end_point, given.degassed, text, titrated_here=True)
 
 
-def _plausible_acidity(meq: float, kind: LotClass, pointer: str) -> None:
+def _plausible_acidity(meq: float, kind: LotClass, pointer: str, *, titrated: bool) -> None:
     if meq <= 0.0:
         raise InputError("Every drink of honey or juice takes some base: titrate again, or leave this out.", pointer)
     if meq > (MOST_JUICE_MEQ if kind in JUICE_ROW else MOST_FERMENT_MEQ):
-        raise OutOfRangeError(too_sour(meq), pointer)
+        raise OutOfRangeError(too_sour(meq, titrated=titrated), pointer)
 
 
 def _volume(text: str, instruments: Instruments, reader: Reader) -> Span:
@@ -244,8 +245,8 @@ def _plausible(given: ReadingsRequest, juice: bool, reader: Reader) -> None:
     if given.ph is not None and not low <= given.ph <= high:
         reader.faults.append(
             OutOfRangeError(
-                f"No must or drink has pH {given.ph:g}; they lie between {low:g} and {high:g}. Check the meter in "
-                "buffers of pH 4.01 and 7.00.",
+                f"No must or drink has pH {given.ph:g}; they lie between {low:g} and {high:g}."
+                + (ph_meant(given.ph) or " Check the meter in buffers of pH 4.01 and 7.00."),
                 "/ph",
             )
         )
@@ -253,7 +254,8 @@ def _plausible(given: ReadingsRequest, juice: bool, reader: Reader) -> None:
     if abv is not None and abv > _MOST_ABV_PERCENT:
         reader.faults.append(
             OutOfRangeError(
-                f"No ferment reaches {abv:g} % vol; up to {_MOST_ABV_PERCENT:g} is read here. Was it typed in proof?",
+                f"No ferment reaches {abv:g} % vol; up to {_MOST_ABV_PERCENT:g} is read here.{strength_meant(abv)} "
+                f"If it is US proof, write half of it.",
                 "/abv_percent",
             )
         )

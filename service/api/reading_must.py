@@ -162,7 +162,7 @@ def _source(given: SourceIn, instruments: Instruments, reader: Reader) -> Source
     if given.sold_in is not None:
         sold = mass_from(given.sold_in, addition.ingredient, reader, "/sold_in")
         if sold <= 0.0:
-            raise InputError("A pack holds more than nothing.", "/sold_in")
+            raise InputError("A pack holds more than nothing. Write what one holds, such as “1 kg”.", "/sold_in")
         if sold < LEAST_PACK_G:
             raise InputError(
                 f"Nothing is sold in packs below {LEAST_PACK_G:g} g: check the number and the unit of sold_in.",

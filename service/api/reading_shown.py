@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from typing import Final
 
-from service.api.reading import TEMPERATURE, Reader, meq_per_l
+from service.api.reading import TEMPERATURE, Reader, meq_per_l, refuse_number_as_text
 from service.api.reading_circumstances import day_from
 from service.api.requests import GravityIn, GravityReading
 from service.api.requests_readings import GravityInSeries, RefractometerIn
@@ -15,6 +14,7 @@ from service.errors import InconsistentError, InputError, OutOfRangeError, Servi
 from service.model.lot_class import Assumed
 from service.physics.fermentation import ORIGINAL_GRAVITY_MAX
 from service.physics.refractometer_temperature import AT_20_C
+from service.physics.slips import gravity_meant
 from service.physics.sucrose import sg_from_brix
 from service.planner.asked import Instruments
 from service.planner.interpreting.asked import GravityOn, HydrometerRead, RefractometerRead
@@ -26,7 +26,6 @@ MOST_FERMENT_MEQ, MOST_JUICE_MEQ = 330.0, 1000.0
 
 _GRAVITY: Final = (0.97, ORIGINAL_GRAVITY_MAX)
 _MOST_BRIX, _MOST_JUICE_BRIX = 35.0, 84.0
-_NUMBER: Final = re.compile(r"\s*\d+(?:[.,]\d+)?\s*")
 
 
 def hydrometer_from(
@@ -65,14 +64,7 @@ def hydrometer_from(
 
 def _sg(text: str, pointer: str) -> float:
     """SG from a reading on a sugar scale."""
-    if "±" in text or "+/-" in text or "+-" in text:
-        raise InputError(
-            "Write the gravity alone; its error is the hydrometer's: instruments.hydrometer.error.", pointer
-        )
-    if _NUMBER.fullmatch(text):
-        raise InputError(
-            f"Write the gravity without quotes and with a decimal point: {text.strip().replace(',', '.')}.", pointer
-        )
+    refuse_number_as_text(text, pointer)
     try:
         return sg_from_brix(parse_sugar_scale(text, pointer=pointer).value)
     except ServiceError as error:
@@ -83,17 +75,29 @@ def _sg(text: str, pointer: str) -> float:
 def _plausible_gravity(read: HydrometerRead, pointer: str) -> HydrometerRead:
     low, high = _GRAVITY
     if not low <= read.shown <= high:
-        hint = f" Did you mean {read.shown / 1000.0:.4g}?" if 970.0 <= read.shown <= 1200.0 else ""
         raise OutOfRangeError(
-            f"A must or a drink reads between {low:.3f} and {high:.3f}, not {read.shown:g}: read again, as SG.{hint}",
+            f"A must or a drink reads between {low:.3f} and {high:.3f}, not {read.shown:g}: read again, as SG."
+            f"{gravity_meant(read.shown)}",
             pointer,
         )
     try:
-        read.at_20c(0.0)
+        _can_be_corrected(read)
     except ServiceError as error:
         error.pointer = error.pointer or ("/sample_temperature" if pointer else "")
         raise
     return read
+
+
+def _can_be_corrected(read: HydrometerRead) -> None:
+    """Refuse a reading that no correction for temperature is known for."""
+    try:
+        read.at_20c(0.0)
+    except InconsistentError as error:
+        raise InconsistentError(
+            f"{read.shown:g} in a sample of {read.sample_c or 0.0:.3g} °C is too light to be corrected: the correction "
+            "begins without alcohol, whatever the strength. Let the sample come to 20 °C and read again.",
+            error.pointer,
+        ) from error
 
 
 def on_day_from(given: GravityInSeries, instruments: Instruments, reader: Reader, assumed: list[Assumed]) -> GravityOn:
@@ -106,7 +110,7 @@ def on_day_from(given: GravityInSeries, instruments: Instruments, reader: Reader
         try:
             sample = reader.quantity(given.temperature, TEMPERATURE).value_base
             read = HydrometerRead(float(told), sample, instruments.hydrometer_calibrated_at_c)
-            read.at_20c(0.0)
+            _can_be_corrected(read)
         except ServiceError as error:
             raise error.below("/temperature") from error
         try:
@@ -205,9 +209,10 @@ def refractometer_from(
     return read
 
 
-def too_sour(meq: float) -> str:
-    """Why an acidity is refused."""
+def too_sour(meq: float, *, titrated: bool = False) -> str:
+    """Why an acidity is refused, given or titrated."""
+    check = "the strength of the base and the volumes" if titrated else "its decimal point and its unit"
     return (
         f"{acid_g_per_l_from_meq_per_l(meq, Acid.TARTARIC):.0f} g/L as tartaric is no acidity of such a drink: check "
-        "the strength of the base, the volumes, and the unit."
+        f"{check}."
     )

@@ -6,13 +6,15 @@ from collections.abc import Callable, Mapping
 from math import inf
 from typing import Final
 
-from service.api.reading import MASS, VOLUME, Reader, gravity_from, meq_per_l, without_error
+from service.api.numbers import number_meant
+from service.api.reading import MASS, MIN_ABOVE_MAX, VOLUME, Reader, gravity_from, meq_per_l, without_error
 from service.api.reading_additions import within
 from service.api.requests import PreferenceIn, TargetIn, TargetNear, TargetRange, TargetSteps
 from service.api.requests_blend import MatchIn
 from service.chemistry.acids import Acid, acid_g_per_l_from_meq_per_l
 from service.errors import InconsistentError, InputError, QuantityError, ServiceError
 from service.model.properties import PROPERTIES
+from service.physics.slips import gravity_meant, ph_meant, strength_meant
 from service.planner.asked import Circumstances, Instruments, Preference, RecipeAsked, TargetAsked
 from service.planner.materials import materials_of, poured
 from service.planner.predict import value_of
@@ -31,6 +33,7 @@ _PLAUSIBLE: Final = {
     "sugar_acid_ratio": (0.0, 1e5),
     "cost": (0.0, 1e12),
 }
+_MEANT: Final = {"gravity": gravity_meant, "abv_percent": strength_meant, "ph": ph_meant}
 _GRAMS_PER_LITRE: Final = (0.0, 2000.0)
 _MOST_L: Final = 1e8
 _MOST_G: Final = 1e11
@@ -55,15 +58,24 @@ def target_value(name: str, given: float | str, pointer: str, reader: Reader) ->
             sugar = parse_sugar_concentration(given, pointer=pointer)
             without_error(sugar.error_g_per_l, given, pointer)
             return sugar.g_per_l
-        raise InputError(f"Write {name} as a number ({law.unit or 'a ratio'}), without quotes.", pointer)
+        meant = number_meant(given)
+        if meant is not None:
+            _in_range(name, float(meant), pointer)
+        better = "" if meant is None else f": {meant}"
+        raise InputError(f"Write {name} as a number ({law.unit or 'a ratio'}), without quotes{better}.", pointer)
     if name in ("titratable_acidity", "volume", "added_mass", "added_volume"):
         example = {"titratable_acidity": "7 g/L tartaric", "added_mass": "2.5 kg"}.get(name, "25 L")
         raise QuantityError(f"Write {name} with its unit, such as “{example}”.", pointer)
-    value = float(given)
+    return _in_range(name, float(given), pointer)
+
+
+def _in_range(name: str, value: float, pointer: str) -> float:
+    """A value that a drink can have, or a refusal with what may have been meant."""
     low, high = _PLAUSIBLE.get(name, _GRAMS_PER_LITRE)
     if not low <= value <= high:
-        hint = f" Did you mean {value / 1000.0:g}?" if name == "gravity" and 700.0 <= value <= 1600.0 else ""
-        raise InputError(f"{name} of a drink lies between {low:g} and {high:g}, not at {value:g}.{hint}", pointer)
+        hint = _MEANT[name](value) if name in _MEANT else ""
+        told = "pH" if name == "ph" else name
+        raise InputError(f"The {told} of a drink lies between {low:g} and {high:g}, not at {value:g}.{hint}", pointer)
     return value
 
 
@@ -113,7 +125,7 @@ def target_from(name: str, given: TargetIn, reader: Reader, steps: Steps | None 
         low = -inf if given.min is None else target_value(name, given.min, "/min", reader)
         high = inf if given.max is None else target_value(name, given.max, "/max", reader)
         if low > high:
-            raise InconsistentError("The least is more than the most.", "/min")
+            raise InconsistentError(MIN_ABOVE_MAX, "/min")
         words = " to ".join(str(v) for v in (given.min, given.max) if v is not None)
         if given.min is None or given.max is None:
             words = f"{'at most' if given.min is None else 'at least'} {words}"

@@ -32,6 +32,11 @@ def readings_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def interpret_readings(request: ReadingsRequest) -> Interpretation:
+        """Any of a hydrometer, a refractometer, a titration, a pH and a series of gravities, alone or together.
+
+        Answers the corrected gravity, strength, sugar that is left and acidity with their intervals, says whether the
+        gravity rests, and names the likeliest culprit where readings do not fit.
+        """
         return interpret(readings_from(request))
 
     @router.post(
@@ -41,6 +46,7 @@ def readings_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def interpret_readings_csv(request: ReadingsRequest) -> CsvResponse:
+        """One row, ready to paste into a batch record. The request is the same."""
         return CsvResponse(readings_rows(interpret(readings_from(request))))
 
     return router

@@ -69,35 +69,54 @@ GravityIn = Annotated[
 class UseRange(RequestModel):
     """How much of a lot may be used."""
 
-    min: VolumeText | None = None
-    max: VolumeText | None = None
+    min: VolumeText | None = Field(None, description="The least of it that has to go in.")
+    max: VolumeText | None = Field(None, description="The most of it that may go in.")
 
 
 class LotIn(RequestModel):
     """A liquid known by its readings: a volume or a mass, a gravity, and a strength or an original gravity."""
 
-    name: ShortText = Field(min_length=1)
-    volume: VolumeText | None = None
-    mass: MassText | None = None
+    name: ShortText = Field(min_length=1, description="What you call it; answers use the same name.")
+    volume: VolumeText | None = Field(
+        None,
+        description='How much of it there is, at 20 °C; it may carry its error, such as "24 L ± 0.2 L".',
+    )
+    mass: MassText | None = Field(None, description="Its weight, instead of a volume.")
     gross: MassText | None = Field(None, description="Full bucket; with `tare` instead of a mass.")
     tare: MassText | None = Field(None, description="Empty bucket.")
     gravity: GravityIn
-    abv_percent: NonNegativeNumber | None = Field(None, le=100)
+    abv_percent: NonNegativeNumber | None = Field(
+        None, le=100, description="Strength [% vol at 20 °C]; or give `original_gravity`."
+    )
     original_gravity: GravityIn | None = Field(None, description="Before fermentation; nothing added since.")
-    titratable_acidity: ShortText | None = Field(None, examples=["4.6 g/L tartaric", "80 meq/L"])
+    titratable_acidity: ShortText | None = Field(
+        None,
+        examples=["4.6 g/L tartaric", "80 meq/L"],
+        description="As titrated, with its unit and acid; default typical of the class.",
+    )
     titration_end_point_ph: PositiveNumber | None = Field(None, description="Of titratable_acidity; default 8.2.")
     ph: PositiveNumber | None = Field(None, lt=14, description="As read; with the acidity it fixes the acids.")
-    residual_sugar: ShortText | None = Field(None, examples=["4 g/L"])
+    residual_sugar: ShortText | None = Field(
+        None, examples=["4 g/L"], description="Fermentable sugar that is left, by a test; default typical of the class."
+    )
     lot_class: LotClass = Field(LotClass.MEAD, alias="class", description="What kind of liquid it is.")
-    degassed: bool | None = Field(None, strict=True)
-    on_lees: bool | None = Field(None, strict=True)
-    use: Literal["all"] | UseRange = "all"
+    degassed: bool | None = Field(
+        None, strict=True, description="Whether its gas was out before it was read; gas makes an acidity read too high."
+    )
+    on_lees: bool | None = Field(
+        None,
+        strict=True,
+        description="Whether it stands on its yeast; unless it is said not to, the steps rack it off.",
+    )
+    use: UseRange | Literal["all"] = Field(
+        "all", description="How much of it goes in: all, or between a `min` and a `max`."
+    )
 
 
 class LabelIn(RequestModel):
     """A can by its nutrition label: per serving of the drink made of it, `diluted` as 1 part can + n parts water."""
 
-    serving: VolumeText = Field(examples=["250 mL", "8 fl oz"])
+    serving: VolumeText = Field(examples=["250 mL", "8 fl oz"], description="The serving that the label speaks of.")
     sugar_g: PositiveNumber = Field(description="Sugars per serving [g].")
     juice_percent: NonNegativeNumber | None = Field(None, le=100, description="Juice in the drink as served [%].")
     diluted: ShortText | None = Field(
@@ -114,40 +133,67 @@ class MeasuredIn(RequestModel):
     )
     moisture_percent: PositiveNumber | None = Field(None, lt=100, description="Honey.")
     refractive_index: PositiveNumber | None = Field(None, lt=2, description="Honey, at 20 °C unless said.")
-    refractive_index_temperature: TemperatureText | None = None
-    titratable_acidity: ShortText | None = Field(None, examples=["55 g/L citric", "0.75 % citric"])
-    ph: PositiveNumber | None = Field(None, lt=14)
+    refractive_index_temperature: TemperatureText | None = Field(
+        None, description="Temperature of the refractive index; default 20 °C."
+    )
+    titratable_acidity: ShortText | None = Field(
+        None, examples=["55 g/L citric", "0.75 % citric"], description="As titrated, with its unit and acid."
+    )
+    ph: PositiveNumber | None = Field(None, lt=14, description="As read, of the ingredient as it is poured.")
     titration_end_point_ph: PositiveNumber | None = Field(None, description="Of titratable_acidity; default 8.2.")
-    density: ShortText | None = Field(None, examples=["1.045 g/mL", "1045 kg/m3"])
+    density: ShortText | None = Field(
+        None, examples=["1.045 g/mL", "1045 kg/m3"], description="Mass per volume, with its unit, at 20 °C."
+    )
     label: LabelIn | None = Field(None, description="Instead of Brix, for a can with a nutrition label.")
 
 
 class CompositionIn(RequestModel):
     """An ingredient that the catalogue does not hold, in g per 100 g; water may be left out and is then the rest."""
 
-    name: ShortText = Field(min_length=1)
-    components_g_per_100g: dict[ShortText, NonNegativeNumber] = Field(min_length=1, max_length=30)
-    ta_g_citric_per_100g: NonNegativeNumber | None = None
-    ph: PositiveNumber | None = Field(None, lt=14)
-    juice_share_percent: NonNegativeNumber = Field(0.0, le=100)
-    fruit_family: Literal["citrus", "pome", "grape", "berry", "stone", "tropical", "none"] = "none"
+    name: ShortText = Field(min_length=1, description="What you call it; answers use the same name.")
+    components_g_per_100g: dict[ShortText, NonNegativeNumber] = Field(
+        min_length=1,
+        max_length=30,
+        description="Grams of each component in 100 g, named as in `composition_g_per_100g` of the catalogue.",
+    )
+    ta_g_citric_per_100g: NonNegativeNumber | None = Field(
+        None,
+        description="Acidity to pH 8.2 as anhydrous citric acid [g/100 g], where the single acids are not known.",
+    )
+    ph: PositiveNumber | None = Field(None, lt=14, description="Of the ingredient as it is poured.")
+    juice_share_percent: NonNegativeNumber = Field(
+        0.0, le=100, description="Single-strength juice in it, as its package declares [%]."
+    )
+    fruit_family: Literal["citrus", "pome", "grape", "berry", "stone", "tropical", "none"] = Field(
+        "none", description="Which fruit the juice is of; citrus counts for `citrus_percent`."
+    )
 
 
 class PriceIn(RequestModel):
     """What an ingredient costs."""
 
-    amount: NonNegativeNumber
-    per: QuantityText = Field(examples=["1 kg", "1 L", "1 pack"])
+    amount: NonNegativeNumber = Field(description="Money, in the `currency` of the request.")
+    per: QuantityText = Field(
+        examples=["1 kg", "1 L", "1 pack"], description="The amount that costs it; of a `pack` also “1 pack”."
+    )
 
 
 class AdditionBase(RequestModel):
     """An ingredient: an id of the catalogue (or a short name), or its own composition."""
 
-    ingredient: ShortText | None = Field(None, examples=["honey_acacia", "honey"])
-    composition: CompositionIn | None = None
-    measured: MeasuredIn | None = None
-    price: PriceIn | None = None
-    treatment: Literal["raw", "pasteurised", "sterile_filtered"] | None = None
+    ingredient: ShortText | None = Field(
+        None, examples=["honey_acacia", "honey"], description="Its id in the catalogue, or a short name such as honey."
+    )
+    composition: CompositionIn | None = Field(
+        None, description="What it is made of, instead of an ingredient of the catalogue."
+    )
+    measured: MeasuredIn | None = Field(
+        None, description="What you read on this very lot of it, instead of the table's figures."
+    )
+    price: PriceIn | None = Field(None, description="What it costs; needed where the cost is a target or a preference.")
+    treatment: Literal["raw", "pasteurised", "sterile_filtered"] | None = Field(
+        None, description="How a juice was treated; one of unknown treatment is cautioned like a raw one."
+    )
 
 
 class OfFruit(AdditionBase):
@@ -167,8 +213,8 @@ class OfFruit(AdditionBase):
 class AdditionIn(OfFruit):
     """An ingredient to choose an amount of, within limits, or in a given amount; of fruit, as much as it gives."""
 
-    min: QuantityText | None = None
-    max: QuantityText | None = None
+    min: QuantityText | None = Field(None, description="The least of it that has to go in, with its unit.")
+    max: QuantityText | None = Field(None, description="The most of it that may go in, with its unit.")
     amount: QuantityText | None = Field(None, description="A fixed amount, instead of limits.")
     pack: QuantityText | None = Field(None, description="What one pack holds: it is then used in whole packs only.")
     max_packs: WholeNumber | None = Field(None, ge=0, le=100_000, description="How many packs there are.")
@@ -178,14 +224,20 @@ class AdditionIn(OfFruit):
 class AdditionPoured(OfFruit):
     """An ingredient in a given amount, or all the juice of given fruit."""
 
-    amount: QuantityText | None = None
+    amount: QuantityText | None = Field(
+        None, description="How much of it goes in, with its unit; or the `fruit` of a juice."
+    )
 
 
 class TargetRange(RequestModel):
     """A range; either end may be open."""
 
-    min: FiniteNumber | ShortText | None = None
-    max: FiniteNumber | ShortText | None = None
+    min: FiniteNumber | ShortText | None = Field(
+        None, description="Lower end, a number or a text with its unit; none unless said."
+    )
+    max: FiniteNumber | ShortText | None = Field(
+        None, description="Upper end, a number or a text with its unit; none unless said."
+    )
     priority: WholeNumber | None = Field(None, ge=1, le=9, description="1 rules over 2; all equal unless said.")
     confidence: FiniteNumber | ShortText | None = Field(
         None, description="How sure the real drink is to lie in the range, such as 0.95.", examples=[0.95, "95 %"]
@@ -195,20 +247,24 @@ class TargetRange(RequestModel):
 class TargetNear(RequestModel):
     """A hard range around a value, whose nearness is sought before the preferences."""
 
-    value: FiniteNumber | ShortText
+    value: FiniteNumber | ShortText = Field(description="What is aimed at, a number or a text with its unit.")
     tolerance: FiniteNumber | ShortText | None = Field(
         None, description="Half width of the hard range; half an instrument step unless said."
     )
-    priority: WholeNumber | None = Field(None, ge=1, le=9)
+    priority: WholeNumber | None = Field(None, ge=1, le=9, description="1 rules over 2; all equal unless said.")
 
 
 class TargetSteps(RequestModel):
     """So many just-noticeable steps from what a recipe of the request has: −1 is a notch less."""
 
     recipe: ShortText = Field(alias="from", description="Name of a recipe in `recipes`.")
-    steps: FiniteNumber = Field(ge=-50, le=50)
-    tolerance: FiniteNumber | ShortText | None = None
-    priority: WholeNumber | None = Field(None, ge=1, le=9)
+    steps: FiniteNumber = Field(
+        ge=-50, le=50, description="How many just-noticeable steps more than that recipe has; below zero for less."
+    )
+    tolerance: FiniteNumber | ShortText | None = Field(
+        None, description="Half width of the hard range; half an instrument step unless said."
+    )
+    priority: WholeNumber | None = Field(None, ge=1, le=9, description="1 rules over 2; all equal unless said.")
 
 
 def _kind_of_target(given: Any) -> str | None:
@@ -229,12 +285,14 @@ def _scalar(given: Any) -> str | None:
     return "text" if isinstance(given, str) else "number" if isinstance(given, int | float) else None
 
 
+# In the document the forms with a field of their own come first: readers of it that try one after another would take
+# each for a range, whose every field may be left out.
 TargetIn = Annotated[
     Annotated[FiniteNumber, Tag("number")]
     | Annotated[ShortText, Tag("text")]
-    | Annotated[TargetRange, Tag("TargetRange")]
+    | Annotated[TargetSteps, Tag("TargetSteps")]
     | Annotated[TargetNear, Tag("TargetNear")]
-    | Annotated[TargetSteps, Tag("TargetSteps")],
+    | Annotated[TargetRange, Tag("TargetRange")],
     Discriminator(
         _kind_of_target,
         custom_error_type="target",
@@ -248,51 +306,61 @@ TargetIn = Annotated[
 class PreferenceIn(RequestModel):
     """One property to maximise or to minimise."""
 
-    maximise: PropertyName | None = None
-    minimise: PropertyName | None = None
+    maximise: PropertyName | None = Field(
+        None, description="The property of which the most is wanted; or give `minimise`."
+    )
+    minimise: PropertyName | None = Field(
+        None, description="The property of which the least is wanted; or give `maximise`."
+    )
 
 
 class HydrometerIn(RequestModel):
     """The caller's hydrometer."""
 
-    error: NonNegativeNumber | None = Field(None, le=0.05)
-    calibrated_at: TemperatureText | None = None
+    error: NonNegativeNumber | None = Field(
+        None, le=0.05, description="Standard deviation of a reading, in SG; default 0.001."
+    )
+    calibrated_at: TemperatureText | None = Field(None, description="Temperature on its stem; default 20 °C.")
 
 
 class ErrorIn(RequestModel):
     """The error of an instrument, as a number."""
 
-    error: NonNegativeNumber
+    error: NonNegativeNumber = Field(description="Standard deviation of a reading, in what the instrument reads.")
 
 
 class StepIn(RequestModel):
     """The smallest step that an instrument shows."""
 
-    step: QuantityText
+    step: QuantityText = Field(description="Its smallest division, with its unit.")
 
 
 class VolumeErrorIn(RequestModel):
     """How well volumes are known."""
 
-    error: ShortText = Field(examples=["2 %"])
+    error: ShortText = Field(examples=["2 %"], description="Standard deviation of a volume, as a share of it.")
 
 
 class ShareErrorIn(RequestModel):
     """The error of a reading as a share of it."""
 
-    error: ShortText = Field(examples=["2 %"])
+    error: ShortText = Field(examples=["2 %"], description="Standard deviation of a reading, as a share of it.")
 
 
 class InstrumentsIn(RequestModel):
     """The caller's instruments; each has a trade default. An error is a standard deviation: two readings of three lie
     within it."""
 
-    hydrometer: HydrometerIn | None = None
-    ph_meter: ErrorIn | None = None
-    scale: StepIn | None = None
-    jug: StepIn | None = None
-    volume: VolumeErrorIn | None = None
-    titration: ShareErrorIn | None = None
+    hydrometer: HydrometerIn | None = Field(None, description="Default: 0.001 SG, calibrated at 20 °C.")
+    ph_meter: ErrorIn | None = Field(None, description="Error in pH; default 0.05.")
+    scale: StepIn | None = Field(None, description="What you weigh with; default 1 g.")
+    jug: StepIn | None = Field(None, description="What you measure volumes with; default 50 mL.")
+    volume: VolumeErrorIn | None = Field(
+        None, description="How well volumes are known that carry no error of their own; default 2 %."
+    )
+    titration: ShareErrorIn | None = Field(
+        None, description="How well acidities are known that carry no error of their own; default 2 %."
+    )
     refractometer: ErrorIn | None = Field(None, description="Error in °Bx.")
     strength: ErrorIn | None = Field(None, description="Error of the strengths of lots, in % vol.")
 
@@ -300,12 +368,16 @@ class InstrumentsIn(RequestModel):
 class IntendedIn(RequestModel):
     """What the drink is meant for; cautions depend on it."""
 
-    container: Literal["bottle", "can", "keg", "jar", "flask", "open"] | None = None
-    storage_temperature: TemperatureText | None = None
-    hurdles: list[Literal["sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold"]] = Field(
-        default_factory=list, max_length=5
+    container: Literal["bottle", "can", "keg", "jar", "flask", "open"] | None = Field(
+        None, description="What it will be kept in; in a sealed one, sugar that nothing holds is a stop."
     )
-    vessel: VolumeText | None = None
+    storage_temperature: TemperatureText | None = Field(None, description="The warmest it will be kept.")
+    hurdles: list[Literal["sulfite", "sorbate", "pasteurised", "sterile_filtered", "cold"]] = Field(
+        default_factory=list, max_length=5, description="What is to hold yeast back."
+    )
+    vessel: VolumeText | None = Field(
+        None, description="Volume of the vessel it is mixed in; a plan that would overflow it is cautioned."
+    )
 
 
 class SensesIn(RequestModel):
@@ -326,17 +398,21 @@ class SensesIn(RequestModel):
 class Common(RequestModel):
     """What every blend request may carry; `batch`, `date` and `note` are echoed."""
 
-    batch: ShortText | None = None
-    date: ShortText | None = None
-    note: ShortText | None = None
+    batch: ShortText | None = Field(None, description="Your name for the batch; echoed.")
+    date: ShortText | None = Field(None, description="The day of the question or the reading; echoed.")
+    note: ShortText | None = Field(None, description="A line of your own; echoed.")
     units: Literal["metric", "us"] | None = Field(None, description="Default: those of the request's quantities.")
-    currency: ShortText | None = None
+    currency: ShortText | None = Field(
+        None, description="A word of yours for the money of all prices; echoed, never converted."
+    )
     titration_end_point_ph: PositiveNumber | None = Field(
         None, description="Of the acidities asked for and predicted: 8.2 (default), 8.1 juice, 7.0 OIV."
     )
-    instruments: InstrumentsIn = InstrumentsIn()
-    intended: IntendedIn = IntendedIn()
-    senses: SensesIn = SensesIn()
+    instruments: InstrumentsIn = Field(InstrumentsIn(), description="How well you measure.")
+    intended: IntendedIn = Field(IntendedIn(), description="What the drink is meant for.")
+    senses: SensesIn = Field(
+        SensesIn(), description="What is just noticed, and how sweet sugars are, if not our defaults."
+    )
     draws: WholeNumber | None = Field(
         None, ge=1_000, le=MOST_DRAWS, description="Simulate so many drinks for the intervals, instead of first order."
     )

@@ -26,8 +26,10 @@ class SolutionIn(AdditionBase):
 class AbsorptivityIn(RequestModel):
     """Absorbance of a dye at one wavelength, from its certificate: that of 1 g/100 mL in 1 cm."""
 
-    wavelength_nm: PositiveNumber = Field(ge=200, le=1100)
-    e_1_percent_1_cm: PositiveNumber = Field(le=10_000)
+    wavelength_nm: PositiveNumber = Field(ge=200, le=1100, description="Wavelength of the light [nm].")
+    e_1_percent_1_cm: PositiveNumber = Field(
+        le=10_000, description="Absorbance of 1 g/100 mL in a cell of 1 cm, at that wavelength."
+    )
 
 
 class DyeIn(RequestModel):
@@ -53,7 +55,7 @@ class DyeIn(RequestModel):
 class DropsIn(RequestModel):
     """A number of drops."""
 
-    drops: Annotated[int, Field(strict=True, ge=1, le=10_000)]
+    drops: Annotated[int, Field(strict=True, ge=1, le=10_000)] = Field(description="How many went in.")
     drops_per_ml: PositiveNumber | None = Field(
         None, ge=1, le=200, description="Of this very bottle: count the drops in 1 mL. Default 20 (common practice)."
     )
@@ -81,9 +83,9 @@ AmountIn = Annotated[
 class StockIn(AdditionBase):
     """One stock of the glass: an ingredient as it is, a solution of one, or a dye."""
 
-    name: ShortText = Field(min_length=1)
-    solution: SolutionIn | None = None
-    dye: DyeIn | None = None
+    name: ShortText = Field(min_length=1, description="What you call it; answers use the same name.")
+    solution: SolutionIn | None = Field(None, description="How it was made, if it is a solution of an ingredient.")
+    dye: DyeIn | None = Field(None, description="The colour, if it is one.")
     amount: AmountIn = Field(
         description='How much of it went into the glass; "10 mL ± 0.2 mL" says how well it was measured.'
     )
@@ -93,7 +95,7 @@ class GlassIn(RequestModel):
     """The glass that tasted, or looked, right."""
 
     base: VolumeText = Field(description="Volume of the batch that was poured into it.", examples=["100 mL"])
-    stocks: list[StockIn] = Field(max_length=20)
+    stocks: list[StockIn] = Field(max_length=20, description="What was dosed into the glass, each with its amount.")
     graduation: VolumeText | None = Field(
         None, description="Smallest graduation of the syringe or pipette; default 0.1 mL.", examples=["0.1 mL"]
     )
@@ -106,7 +108,7 @@ class GlassIn(RequestModel):
 class BenchTrialRequest(Common):
     """What does this glass hold, and how much of what makes the batch like it?"""
 
-    glass: GlassIn
+    glass: GlassIn = Field(description="What went into the glass.")
     lot: LotIn = Field(description="The batch that is to be dosed, all of it; the base of the glass is the same.")
     additions: list[AdditionIn] = Field(
         default_factory=list,

@@ -27,10 +27,14 @@ Careful = Literal["spirit", "carbonates", "raw_juice"]
 class MatchIn(RequestModel):
     """A remembered drink, from its label or from readings of a flat sample without alcohol."""
 
-    serving: VolumeText | None = Field(None, examples=["330 mL", "12 fl oz"])
+    serving: VolumeText | None = Field(
+        None, examples=["330 mL", "12 fl oz"], description="The serving that the label speaks of."
+    )
     sugar_g: PositiveNumber | None = Field(None, description="Sugars per serving [g].")
     juice_percent: NonNegativeNumber | None = Field(None, le=100, description="Juice by its label [%].")
-    acid: ShortText | None = Field(None, examples=["0.55 % citric", "5.5 g/L citric"])
+    acid: ShortText | None = Field(
+        None, examples=["0.55 % citric", "5.5 g/L citric"], description="Acidity, with its unit and acid."
+    )
     brix: PositiveNumber | None = Field(None, le=100, description="Of a flat sample, instead of the sugar on a label.")
     brix_is_refractometer_reading: bool = Field(False, strict=True, description="As shown, not corrected for acid.")
     gravity: GravityIn | None = Field(None, description="Of a flat sample, instead of Brix.")
@@ -40,19 +44,23 @@ class MatchIn(RequestModel):
 class RecipeIn(RequestModel):
     """A recipe whose every amount is given; a lot is used whole unless `use` gives one amount as min and max."""
 
-    name: ShortText = Field(min_length=1)
-    lots: list[LotIn] = Field(max_length=50)
-    additions: list[AdditionPoured] = Field(default_factory=list, max_length=50)
+    name: ShortText = Field(min_length=1, description="What you call it; targets and comparisons use the same name.")
+    lots: list[LotIn] = Field(max_length=50, description="Its liquids, by their readings.")
+    additions: list[AdditionPoured] = Field(
+        default_factory=list, max_length=50, description="What goes into them, each with its amount."
+    )
 
 
 class DrinkMeasuredIn(RequestModel):
     """Readings of the drink that came of a recipe."""
 
-    gravity: GravityIn | None = None
-    abv_percent: NonNegativeNumber | None = Field(None, le=100)
-    titratable_acidity: ShortText | None = None
-    ph: PositiveNumber | None = Field(None, lt=14)
-    volume: VolumeText | None = None
+    gravity: GravityIn | None = Field(None, description="Of the drink, without gas.")
+    abv_percent: NonNegativeNumber | None = Field(
+        None, le=100, description="Strength, if it was measured [% vol at 20 °C]."
+    )
+    titratable_acidity: ShortText | None = Field(None, description="As titrated, with its unit and acid.")
+    ph: PositiveNumber | None = Field(None, lt=14, description="As read.")
+    volume: VolumeText | None = Field(None, description="How much of the drink there is.")
 
 
 class RecipeForecastIn(RecipeIn):
@@ -67,7 +75,7 @@ class RecipeForecastIn(RecipeIn):
 class PortionIn(RequestModel):
     """One of several drinks made from the same lots and stocks."""
 
-    name: ShortText = Field(min_length=1)
+    name: ShortText = Field(min_length=1, description="What you call it; answers use the same name.")
     volume: TargetIn = Field(description='How much of it, such as "10 L" or a range.')
     targets: dict[PropertyName, TargetIn] = Field(
         default_factory=dict, description="Its own targets; those of the request hold for every portion besides."
@@ -77,9 +85,14 @@ class PortionIn(RequestModel):
 class BlendRequest(Common):
     """Lots, additions and targets: what plans and trade-offs share."""
 
-    lots: list[LotIn] = Field(max_length=50)
-    additions: list[AdditionIn] = Field(default_factory=list, max_length=50)
-    targets: dict[TargetName, TargetIn] = Field(default_factory=dict)
+    lots: list[LotIn] = Field(max_length=50, description="Liquids that you have, by their readings.")
+    additions: list[AdditionIn] = Field(
+        default_factory=list, max_length=50, description="What may go into them, with limits or fixed amounts."
+    )
+    targets: dict[TargetName, TargetIn] = Field(
+        default_factory=dict,
+        description="What the drink is to be, by property: a value, a range, or steps from a recipe.",
+    )
     match: MatchIn | None = Field(None, description="A remembered drink, turned into targets on sugar and acid.")
     recipes: list[RecipeIn] = Field(
         default_factory=list, max_length=10, description="Recipes to step from, and to compare the plan with."
@@ -99,6 +112,13 @@ HoldBack = Annotated[
     ),
 ]
 
+Rounding = Annotated[
+    Literal["none", "scale", "kitchen"],
+    Field(
+        description="How amounts are rounded: not, to the step of your scale, or to what scale, jug and spoons show."
+    ),
+]
+
 
 class BlendPlanRequest(BlendRequest):
     """How much of what brings these lots to these targets?"""
@@ -106,7 +126,7 @@ class BlendPlanRequest(BlendRequest):
     prefer: list[PreferenceIn] = Field(
         default_factory=list, max_length=5, description="In order of importance; default the least added mass."
     )
-    rounding: Literal["none", "scale", "kitchen"] = "none"
+    rounding: Rounding = "none"
     hold_back: HoldBack = None
     losses: LossesIn | None = Field(
         None,
@@ -144,4 +164,6 @@ class TradeOffRequest(BlendRequest):
 class BlendForecastRequest(Common):
     """What will these recipes be?"""
 
-    recipes: list[RecipeForecastIn] = Field(min_length=1, max_length=10)
+    recipes: list[RecipeForecastIn] = Field(
+        min_length=1, max_length=10, description="The recipes; differences are told from the first."
+    )

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from pydantic import Field
 
 from service.api.numbers import PositiveNumber, RequestModel, ShortText
 from service.api.requests import OfFruit, PreferenceIn, QuantityText
-from service.api.requests_blend import DrinkMeasuredIn, HoldBack
+from service.api.requests_blend import DrinkMeasuredIn, HoldBack, Rounding
 from service.api.requests_undo import FaultRequest
 
 
@@ -37,9 +35,11 @@ class ReadingErrorsIn(RequestModel):
 
     gravity: PositiveNumber | None = Field(None, le=0.05, description="In SG.")
     abv_percent: PositiveNumber | None = Field(None, le=10, description="In % vol.")
-    titratable_acidity: ShortText | None = Field(None, examples=["2 %", "0.1 g/L tartaric"])
-    ph: PositiveNumber | None = Field(None, le=2)
-    volume: ShortText | None = Field(None, examples=["1 %", "0.3 L"])
+    titratable_acidity: ShortText | None = Field(
+        None, examples=["2 %", "0.1 g/L tartaric"], description="As a share, or with unit and acid."
+    )
+    ph: PositiveNumber | None = Field(None, le=2, description="In pH.")
+    volume: ShortText | None = Field(None, examples=["1 %", "0.3 L"], description="As a share, or with its unit.")
     refractometer: PositiveNumber | None = Field(None, le=5, description="In °Bx.")
 
 
@@ -59,8 +59,8 @@ class EarlierIn(RequestModel):
     added: list[AddedIn] = Field(
         default_factory=list, max_length=50, description="What went in during this stage; lots used whole at first."
     )
-    measured: VesselMeasuredIn | None = None
-    errors: ReadingErrorsIn = ReadingErrorsIn()
+    measured: VesselMeasuredIn | None = Field(None, description="What was read at the end of this stage.")
+    errors: ReadingErrorsIn = Field(ReadingErrorsIn(), description="How well it was read then.")
     lost: QuantityText | None = Field(None, description=_LOST)
 
 
@@ -76,12 +76,12 @@ class CorrectionRequest(FaultRequest):
     prefer: list[PreferenceIn] = Field(
         default_factory=list, max_length=5, description="In order of importance; default the least added mass."
     )
-    rounding: Literal["none", "scale", "kitchen"] = "none"
+    rounding: Rounding = "none"
     hold_back: HoldBack = None
     earlier: list[EarlierIn] = Field(
         default_factory=list, max_length=50, description="What went in and was read before, oldest first."
     )
     added: list[AddedIn] = Field(default_factory=list, max_length=50, description=_ADDED)
-    measured: VesselMeasuredIn | None = None
-    errors: ReadingErrorsIn = ReadingErrorsIn()
+    measured: VesselMeasuredIn | None = Field(None, description="What was read; needed unless a `fault` is named.")
+    errors: ReadingErrorsIn = Field(ReadingErrorsIn(), description="How well it was read; default by `instruments`.")
     lost: QuantityText | None = Field(None, description=_LOST)

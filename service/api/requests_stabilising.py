@@ -21,7 +21,7 @@ class GravityOnDay(RequestModel):
     """A gravity with the day it was read."""
 
     date: ShortText = Field(examples=["2024-05-01"], description="Year-month-day, as in ISO 8601.")
-    gravity: GravityIn
+    gravity: GravityIn = Field(description="What was read that day.")
 
 
 class MetabisulfiteIn(RequestModel):
@@ -42,7 +42,7 @@ class PotassiumSorbateIn(RequestModel):
 class StabilisingPlanRequest(Common):
     """How much sulfite and sorbate, and are they enough?"""
 
-    volume_at_dosing: VolumeText | None = None
+    volume_at_dosing: VolumeText | None = Field(None, description="How much drink there is when the salts go in.")
     volume_at_packaging: VolumeText | None = Field(
         None, description="After blending; of two volumes one may be left out and equals the other."
     )
@@ -59,7 +59,9 @@ class StabilisingPlanRequest(Common):
         examples=["4.6 g/L tartaric"],
         description="At dosing; it says how far sorbate lifts the pH. Default typical of the class.",
     )
-    titratable_acidity_at_packaging: ShortText | None = Field(None, examples=["7 g/L tartaric"])
+    titratable_acidity_at_packaging: ShortText | None = Field(
+        None, examples=["7 g/L tartaric"], description="Of the blend, with its unit and acid; default as at dosing."
+    )
     drink_class: DrinkClass | None = Field(None, alias="class", description="Default mead.")
     colour: ColourName | None = Field(None, description="Of a grape wine, for European limits.")
     sugar_g_per_l: NonNegativeNumber | None = Field(None, le=1000, description="Fermentable sugar at packaging.")
@@ -82,8 +84,8 @@ class StabilisingPlanRequest(Common):
         description="Of molecular SO2: convention (1.81, default; thermo takes over where it asks for more), thermo "
         "(strength and temperature) or oiv (table, 20 to 40 °C).",
     )
-    metabisulfite: MetabisulfiteIn = MetabisulfiteIn()
-    potassium_sorbate: PotassiumSorbateIn = PotassiumSorbateIn()
+    metabisulfite: MetabisulfiteIn = Field(MetabisulfiteIn(), description="What is known of yours.")
+    potassium_sorbate: PotassiumSorbateIn = Field(PotassiumSorbateIn(), description="What is known of yours.")
     sorbic_acid_target: TraceText | None = Field(
         None, description="As sorbic acid, at packaging; default the published dose, none outside its table."
     )

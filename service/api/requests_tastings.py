@@ -83,9 +83,9 @@ class DifferenceTestIn(RequestModel):
 class TastingRequest(RequestModel):
     """Which dose is best, and how sure is that? Or: can people tell two samples apart?"""
 
-    batch: ShortText | None = None
-    date: ShortText | None = None
-    note: ShortText | None = None
+    batch: ShortText | None = Field(None, description="Your name for the batch; echoed.")
+    date: ShortText | None = Field(None, description="The day of the tasting; echoed.")
+    note: ShortText | None = Field(None, description="A line of your own; echoed.")
     units: Literal["metric", "us"] | None = Field(None, description="Default: those of the request's quantities.")
     doses: list[ScoredDose] | None = Field(
         None, min_length=2, max_length=50, description="Scores at several doses; or give `difference_test`."
@@ -121,4 +121,6 @@ class TastingRequest(RequestModel):
     )
     blind: bool | None = Field(None, strict=True, description="Whether the glasses were coded.")
     random_order: bool | None = Field(None, strict=True, description="Whether each taster had another order.")
-    difference_test: DifferenceTestIn | None = None
+    difference_test: DifferenceTestIn | None = Field(
+        None, description="Whether people told two samples apart; or give `doses`."
+    )

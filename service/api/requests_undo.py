@@ -18,7 +18,7 @@ class MistakeIn(RequestModel):
     """The amount that was not the one meant, for `wrong_amount`."""
 
     ingredient: ShortText | None = Field(None, description="Of the recipe; or give `lot`.")
-    lot: ShortText | None = None
+    lot: ShortText | None = Field(None, description="A lot of the request; or give `ingredient`.")
     meant: QuantityText | None = Field(
         None, description="What should have gone in; default its one amount in the recipe.", examples=["1.5 kg"]
     )
@@ -33,7 +33,7 @@ class MistakeIn(RequestModel):
 class MetabisulfiteAddedIn(RequestModel):
     """Potassium metabisulfite that went in: it stands in for a test of total SO2."""
 
-    amount: QuantityText = Field(examples=["12 g"])
+    amount: QuantityText = Field(examples=["12 g"], description="How much went in, by weight.")
     so2_share_percent: PositiveNumber | None = Field(
         None, le=57.6, description="SO2 that it yields: 57 fresh (default), 50 as it ages, 57.6 if pure."
     )
@@ -67,7 +67,9 @@ class FaultRequest(BlendRequest):
     molecular_so2_target: TraceText | None = Field(
         None, description="The same as molecular SO2; default where it stings, and the usual."
     )
-    metabisulfite_added: MetabisulfiteAddedIn | None = None
+    metabisulfite_added: MetabisulfiteAddedIn | None = Field(
+        None, description="With over_sulfited: what went in, where total SO2 was not tested."
+    )
     bound_share: NonNegativeNumber | None = Field(
         None, lt=0.9, description="Share of the SO2 that is bound, where only one of free and total is known."
     )

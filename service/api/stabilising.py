@@ -31,6 +31,11 @@ def stabilising_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_stabilising(request: StabilisingPlanRequest) -> StabilisingPlan:
+        """Grams of potassium metabisulfite and potassium sorbate, with free, molecular and total SO2 at packaging.
+
+        Sorbate is reckoned first, because it raises the pH. Where salts are not enough, or would do harm, the verdict
+        says so and nothing is dosed. Verify by measurement; local law and licensed practice decide.
+        """
         return plan(stabilising_from(request))
 
     @router.post(
@@ -40,6 +45,7 @@ def stabilising_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def plan_stabilising_csv(request: StabilisingPlanRequest) -> CsvResponse:
+        """One row, ready to paste into a batch record. The request is the same."""
         return CsvResponse(stabilising_rows(plan(stabilising_from(request))))
 
     return router

@@ -32,6 +32,10 @@ def tastings_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def judge_tasting(request: TastingRequest) -> Tasting:
+        """The dose that tasters liked best with its 95 % interval, or that none was found; or a test.
+
+        `dose_unit` lets the best dose be scaled to a batch; with `property` the answer's `next` asks for a blend.
+        """
         return judge(tasting_from(request))
 
     @router.post(
@@ -41,6 +45,7 @@ def tastings_router() -> APIRouter:
         openapi_extra=_EXAMPLES,
     )
     def judge_tasting_csv(request: TastingRequest) -> CsvResponse:
+        """One row for each dose, or one for a test. The request is the same."""
         return CsvResponse(tasting_rows(judge(tasting_from(request))))
 
     return router

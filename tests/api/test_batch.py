@@ -61,10 +61,10 @@ def test_each_answer_is_the_one_it_would_be_alone_in_the_order_sent() -> None:
 
 
 BAD: list[tuple[Any, str, str]] = [
-    (7, "", "an object in braces"),
-    (None, "", "an object in braces"),
-    ("lots", "", "an object in braces"),
-    ([BASE], "", "an object in braces"),
+    (7, "", "names and values in braces"),
+    (None, "", "names and values in braces"),
+    ("lots", "", "names and values in braces"),
+    ([BASE], "", "names and values in braces"),
     ({}, "/lots", "needed"),
     (changed("lots", 0, "volume", to="10"), "/lots/0/volume", "the unit is missing"),
     (changed("targets", "gravity", to=1012), "/targets/gravity", "Did you mean 1.012?"),
@@ -107,7 +107,7 @@ def test_problems_carry_the_id_of_the_call() -> None:
         ({}, "/requests", "needed"),
         ({"requests": BASE}, "/requests", "a list in square brackets"),
         ({"requests": [BASE], "note": "n"}, "/note", 'There is no field "note" here'),
-        ([BASE], "", "an object in braces"),
+        ([BASE], "", "names and values in braces"),
     ],
 )
 @pytest.mark.parametrize("suffix", ["", ".csv"])
@@ -199,7 +199,7 @@ def test_rows_are_numbered_and_hold_what_each_answer_holds() -> None:
     rows = read(response.text)
     assert [row["request"] for row in rows] == ["1", "2", "3", "3", "4", "5"]
     assert [row["status"] for row in rows] == ["200", "422", "200", "200", "200", "200"]
-    assert rows[1]["problem"] == "Write an object in braces."
+    assert rows[1]["problem"] == "Write names and values in braces."
     assert {value for name, value in rows[1].items() if name not in ("request", "status", "problem")} == {""}
     assert [row["portion"] for row in rows] == ["", "", "dry", "rest", "", ""]
     single = results(*asked)

@@ -4,22 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from openapi_spec_validator import validate
-from pydantic import BaseModel
 from starlette.requests import Request
 
-from service.api import (
-    requests_drink,
-    requests_fining,
-    requests_losses,
-    requests_must,
-    requests_packaging,
-    requests_readings,
-)
 from service.api.app import create_app, settings_of
+from service.api.named_values import NAMED_VALUES
 from service.api.settings import Settings
 from service.errors import InputError
 from tests.api import real
@@ -154,35 +147,114 @@ def test_a_setting_that_cannot_be_used_is_refused_at_the_start(name: str, text: 
         Settings.from_environment({name: text})
 
 
-def test_every_field_of_the_requests_about_a_drink_is_described() -> None:
-    schemas = real.app().get("/v1/openapi.json").json()["components"]["schemas"]
-    assert [name for name in schemas if "__" in name or "." in name] == []
-    own = [
-        model
-        for module in (
-            requests_drink,
-            requests_fining,
-            requests_losses,
-            requests_must,
-            requests_packaging,
-            requests_readings,
-        )
-        for model in vars(module).values()
-        if isinstance(model, type) and model.__module__ == module.__name__
-    ]
-    assert {"BottlesWantedIn", "ContainerIn", "DrinkIn", "JarTestIn", "ReadingsRequest"} <= {m.__name__ for m in own}
-    silent = [
-        (model.__name__, name)
-        for model in own
-        for name in model.__annotations__
-        if model.__name__ in schemas  # else its fields are those of the requests that take it over
-        and not schemas[model.__name__]["properties"][_sent_as(model, name)].get("description")
-    ]
-    assert silent == []
-    fields = [*requests_drink.OfADrink.__annotations__]
-    assert [f for f in fields if "description" not in schemas["FiningPlanRequest"]["properties"][f]] == []
+def whole_document() -> dict[str, Any]:
+    found: dict[str, Any] = real.app().get("/v1/openapi.json").json()
+    return found
 
 
-def _sent_as(model: type, name: str) -> str:
-    assert issubclass(model, BaseModel)
-    return model.model_fields[name].alias or name
+def test_every_operation_parameter_and_field_is_described() -> None:
+    whole = whole_document()
+    operations = {f"{verb} {path}": o for path, verbs in whole["paths"].items() for verb, o in verbs.items()}
+    assert [name for name, operation in operations.items() if not operation.get("description")] == []
+    repeated = [name for name, operation in operations.items() if operation["description"] == operation["summary"]]
+    assert [name for name in repeated if not name.startswith("get /v1/cell/")] == [], "only a cell is told in one line"
+    named = [(name, parameter) for name, o in operations.items() for parameter in o.get("parameters", [])]
+    assert [(name, parameter["name"]) for name, parameter in named if not parameter.get("description")] == []
+    schemas = whole["components"]["schemas"]
+    assert [name for name, schema in schemas.items() if not schema.get("description")] == []
+    fields = [(name, field, told) for name, s in schemas.items() for field, told in s.get("properties", {}).items()]
+    assert [(name, field) for name, field, told in fields if not _described(told, schemas)] == []
+    assert len(fields) > 1000
+
+
+def _described(field: dict[str, Any], schemas: dict[str, Any]) -> bool:
+    """Whether a field says what it is: itself, or by a model of its own."""
+    return bool(field.get("description") or _resolved(field, schemas).get("description"))
+
+
+def _resolved(schema: dict[str, Any], schemas: dict[str, Any]) -> dict[str, Any]:
+    found: dict[str, Any] = schemas[schema["$ref"].rsplit("/", 1)[1]] if "$ref" in schema else schema
+    return found
+
+
+def test_schemas_have_plain_names_and_lists_of_values_one_each() -> None:
+    whole = whole_document()
+    schemas = whole["components"]["schemas"]
+    assert [name for name in schemas if not re.fullmatch(r"[A-Z][A-Za-z]*", name)] == []
+    assert set(schemas) >= set(NAMED_VALUES)
+    lists = [tuple(found) for found in _values_in({"paths": whole["paths"], "schemas": schemas})]
+    assert [values for values in set(lists) if lists.count(values) > 1] == []
+
+
+def _values_in(node: Any) -> Iterator[list[str]]:
+    if isinstance(node, dict):
+        if isinstance(node.get("enum"), list):
+            yield node["enum"]
+        for key, part in node.items():
+            if key not in ("default", "examples"):
+                yield from _values_in(part)
+    elif isinstance(node, list):
+        for part in node:
+            yield from _values_in(part)
+
+
+def test_the_document_names_the_server_that_sends_it() -> None:
+    assert [server["url"] for server in whole_document()["servers"]] == ["/"]
+    behind = client(settings=Settings(public_url="https://cellar.example.org/blend")).get("/v1/openapi.json").json()
+    assert [server["url"] for server in behind["servers"]] == ["/blend"]
+
+
+def test_pictures_are_octets() -> None:
+    paths = whole_document()["paths"]
+    for media_type, path in (("image/png", "/v1/trade-offs.png"), ("image/svg+xml", "/v1/trade-offs.svg")):
+        content = paths[path]["post"]["responses"]["200"]["content"]
+        assert content == {media_type: {"schema": {"type": "string", "format": "binary"}}}
+
+
+@pytest.mark.parametrize("which", ["01_*.json", pytest.param("*.json", marks=pytest.mark.slow)])
+def test_sending_a_default_is_the_same_as_leaving_it_out(which: str) -> None:
+    """A generated client spells out what the document names as a default."""
+    whole = whole_document()
+    asked = 0
+    for operation, path in real.PATHS.items():
+        body = whole["paths"][path]["post"]["requestBody"]["content"]["application/json"]["schema"]
+        for file in sorted((real.EXAMPLES / operation).glob(which)):
+            example = json.loads(file.read_text(encoding="utf-8"))
+            if example["response"]["status"] == 200:
+                sent = _spelt_out(example["request"], body, whole["components"]["schemas"])
+                answer = real.post(path, sent, client=real.patient())
+                assert answer.get("summary") == example["response"]["body"].get("summary"), file.stem
+                asked += 1
+    assert asked >= 12
+
+
+def _spelt_out(given: Any, schema: dict[str, Any], schemas: dict[str, Any]) -> Any:
+    """A request with every default of the document written into it."""
+    schema = _resolved(schema, schemas)
+    forms = [_resolved(form, schemas) for form in (*schema.get("anyOf", ()), *schema.get("oneOf", ()))]
+    if forms:
+        form = next((form for form in forms if _fits(given, form)), None)
+        return given if form is None else _spelt_out(given, form, schemas)
+    if isinstance(given, dict) and "properties" in schema:
+        return {
+            name: _spelt_out(given[name], field, schemas) if name in given else field["default"]
+            for name, field in schema["properties"].items()
+            if name in given or field.get("default") is not None
+        }
+    if isinstance(given, dict) and isinstance(schema.get("additionalProperties"), dict):
+        return {name: _spelt_out(part, schema["additionalProperties"], schemas) for name, part in given.items()}
+    if isinstance(given, list) and "items" in schema:
+        return [_spelt_out(part, schema["items"], schemas) for part in given]
+    return given
+
+
+def _fits(given: Any, form: dict[str, Any]) -> bool:
+    if isinstance(given, list):
+        return form.get("type") == "array"
+    known = form.get("properties")
+    return (
+        isinstance(given, dict)
+        and form.get("type") == "object"
+        and (known is None or given.keys() <= known.keys())
+        and set(form.get("required", ())) <= given.keys()
+    )

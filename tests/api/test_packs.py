@@ -221,7 +221,7 @@ def test_acidity_and_ph_of_a_can_may_be_measured_besides() -> None:
         ({"label": {**LABEL, "diluted": "1:3"}}, "/label/diluted", "like 1+3"),
         ({"label": {**LABEL, "diluted": "0+3"}}, "/label/diluted", "above 0"),
         ({"label": {"serving": "250 mL", "sugar_g": 26}}, "/label/diluted", "give the dilution"),
-        ({"label": {**LABEL, "juice_percent": 101}}, "/label/juice_percent", "100.0 or less"),
+        ({"label": {**LABEL, "juice_percent": 101}}, "/label/juice_percent", "100 or less"),
         ({"label": {**LABEL, "sugars": 3}}, "/label/sugars", 'Did you mean "sugar_g"?'),
     ],
 )
