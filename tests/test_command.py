@@ -137,7 +137,7 @@ def test_a_refused_file(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     file.write_text(json.dumps(changed("targets", "ph", to=34.0)), encoding="utf-8")
     code, text = told(monkeypatch, capsys, "ask", file)
     assert code == 1
-    assert "at /targets/ph: ph of a drink lies between" in " ".join(text.split())
+    assert "at /targets/ph: The pH of a drink lies between" in " ".join(text.split())
     code, text = told(monkeypatch, capsys, "ask", file, "--json")
     assert code == 1
     assert json.loads(text)["errors"][0]["pointer"] == "/targets/ph"
@@ -203,7 +203,7 @@ def test_a_clash_is_an_answer(monkeypatch: pytest.MonkeyPatch, capsys: pytest.Ca
         ("solve_blend", "08", ["29 g sugar in 330 mL"]),
         ("solve_blend", "09", ["This plan minus “last year”", "told apart by instruments"]),
         ("solve_blend", "10", [" packs, or "]),
-        ("solve_blends", "01", ["Request 1", "Request 4", "at /targets/gravity: gravity of a drink lies"]),
+        ("solve_blends", "01", ["Request 1", "Request 4", "at /targets/gravity: The gravity of a drink lies"]),
         ("forecast_blend", "03", ["all amounts × ", "Reading  ", "This recipe minus “glass”"]),
     ],
 )

@@ -37,6 +37,8 @@ class Served:
     """Such as http://127.0.0.1:41234."""
     saw: list[tuple[str, str, int]] = field(default_factory=list)
     """Method, path with query, and status of every request, in order."""
+    callers: set[tuple[str, int]] = field(default_factory=set)
+    """Address and port of every connection that asked something."""
 
     def methods(self, path: str) -> list[str]:
         """The methods of the requests for a path, which may end in its query."""
@@ -66,7 +68,8 @@ def needs(*, command: str = "", package: str = "", file: str = "", get: str = ""
 def served(settings: Settings | None = None) -> Iterator[Served]:
     """The application on a free port of this machine, in a thread of this process."""
     app = build_app(settings or Settings(deadline_s=10.0))
-    with socket.socket() as listening:
+    # asyncio sends small answers at once (TCP_NODELAY) only where a socket says that it is TCP
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listening:
         listening.bind(("127.0.0.1", 0))
         seen = Served(f"http://127.0.0.1:{listening.getsockname()[1]}")
 
@@ -75,6 +78,7 @@ def served(settings: Settings | None = None) -> Iterator[Served]:
                 await app(scope, receive, send)
                 return
             query = scope["query_string"].decode("latin-1")
+            seen.callers.add((scope["client"][0], scope["client"][1]))
             asked = scope["raw_path"].decode("latin-1").split("?")[0] + (f"?{query}" if query else "")
 
             async def sent(message: Message) -> None:
