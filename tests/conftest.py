@@ -3,7 +3,11 @@ the worked examples for review."""
 
 from __future__ import annotations
 
+import hypothesis
 import pytest
+
+hypothesis.settings.register_profile("busy machine", deadline=None)  # time is measured by benchmarks, not by tests
+hypothesis.settings.load_profile("busy machine")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -23,6 +23,7 @@ from starlette.types import Message, Receive, Scope, Send
 
 from service.api.main import build_app
 from service.api.settings import Settings
+from tests.api.real import patient
 
 __all__ = ["Served", "needs", "served"]
 
@@ -66,8 +67,11 @@ def needs(*, command: str = "", package: str = "", file: str = "", get: str = ""
 
 @contextmanager
 def served(settings: Settings | None = None) -> Iterator[Served]:
-    """The application on a free port of this machine, in a thread of this process."""
-    app = build_app(settings or Settings(deadline_s=10.0))
+    """The application on a free port of this machine, in a thread of this process.
+
+    Without settings it is the one that the other tests of this process ask, which may have kept answers of theirs.
+    """
+    app = patient().app if settings is None else build_app(settings)
     # asyncio sends small answers at once (TCP_NODELAY) only where a socket says that it is TCP
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listening:
         listening.bind(("127.0.0.1", 0))

@@ -21,10 +21,11 @@ import pytest
 
 from service.api.cell_queries import CellQuery
 from service.api.cell_questions import QUESTIONS
+from service.api.settings import Settings
 from service.planner.single import Answer
 from tests.clients.calc import Cell, Report, recalculated
 from tests.clients.calc_uno import sheet_text
-from tests.clients.serving import Served
+from tests.clients.serving import Served, served
 
 LOT = "ingredient=honey&volume=9.5L&gravity=0.9985&abv_percent=7.2"
 SOUR = "titratable_acidity=4.8+g/L+tartaric&ph=3.5"
@@ -224,6 +225,13 @@ def german(address: str) -> list[str]:
         figure(address + twin(f"{COMMA}1.016", "xml"), "value"),
         *(number(address + asked(question)) for question in NUMBERS[:10]),
     ]
+
+
+@pytest.fixture(scope="module")
+def service() -> Iterator[Served]:
+    """An application that nobody has asked before: what it works out is counted."""
+    with served(Settings(deadline_s=10.0)) as running:
+        yield running
 
 
 @pytest.fixture(scope="module")
