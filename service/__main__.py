@@ -7,9 +7,11 @@ python -m service ask openapi_examples/solve_blend/01_sour_cherry_and_lemon.json
 from __future__ import annotations
 
 import argparse
+import errno
 import json
 import logging
 import os
+import socket
 import sys
 from pathlib import Path
 
@@ -17,9 +19,26 @@ from service.api.command import answer_file, picture_file, table
 from service.api.progress_bar import progress_bar
 
 
+def _why_not_there(host: str, port: int) -> str | None:
+    """Why a server cannot answer at an address of this machine; None if it can."""
+    try:
+        socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET).close()
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE:
+            return f"Port {port} is taken, perhaps by this service already running. Another one: --port {port + 1}"
+        return f"Nothing can be served at {host}, port {port}: {error.strerror}."
+    except OverflowError:
+        return f"A port lies between 0 and 65535, not {port}."
+    return None
+
+
 def _serve(arguments: argparse.Namespace) -> int:
     import uvicorn
 
+    unusable = _why_not_there(arguments.host, arguments.port)
+    if unusable is not None:
+        print(unusable, file=sys.stderr)
+        return 2
     host = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
     address = f"http://{host}:{arguments.port}"
     print(f"In a browser   {address}/")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -261,3 +262,38 @@ def test_a_plan_with_recipes_beside_it_is_no_forecast(tmp_path: Path) -> None:
 
 def test_a_table_of_no_amounts_says_so() -> None:
     assert "(no amounts)" in table({**plan(BASE), "amounts": []})
+
+
+def test_a_port_that_is_taken_is_told_before_anything_else() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        done = command("serve", "--port", str(port))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith(f"Port {port} is taken") and f"--port {port + 1}" in done.stderr
+
+
+@pytest.mark.parametrize("port", ["70000", "-1"])
+def test_a_port_that_is_none_is_refused(port: str) -> None:
+    done = command("serve", f"--port={port}")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "between 0 and 65535" in done.stderr
+
+
+def test_the_server_tells_where_it_answers() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        port = free.getsockname()[1]
+    running = subprocess.Popen(
+        [sys.executable, "-m", "service", "serve", "--port", str(port)],
+        cwd=EXAMPLES.parent,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        encoding="utf-8",
+    )
+    try:
+        assert running.stdout is not None
+        told = "".join(running.stdout.readline() for _ in range(4))
+    finally:
+        running.terminate()
+        running.communicate(timeout=30)
+    for path in ("/", "/v1/cell", "/v1/workbook.xlsx", "/docs"):
+        assert f"http://127.0.0.1:{port}{path}" in told

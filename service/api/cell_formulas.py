@@ -2,7 +2,8 @@
 
 Excel for Windows and LibreOffice fetch an address with WEBSERVICE, the one with a comma between arguments, the other
 (in most languages) with a semicolon; Google Sheets has IMPORTDATA, and asks from its maker's computers, so that it
-reaches public addresses only. NUMBERVALUE reads the decimal point whatever the sheet's language writes.
+reaches public addresses only. NUMBERVALUE reads the decimal point whatever the sheet's language writes. Excel takes no
+text of more than 255 characters within a formula (from memory, unverified): a long address is joined from pieces.
 """
 
 from __future__ import annotations
@@ -20,6 +21,8 @@ SHEETS: Final[dict[Sheet, str]] = {
 }
 """The spreadsheets that formulas are written for, and what people call them."""
 
+_PIECE: Final = 200
+
 
 def number_formula(sheet: Sheet, url: str) -> str:
     """The formula whose cell holds the number that an address answers.
@@ -31,9 +34,9 @@ def number_formula(sheet: Sheet, url: str) -> str:
     '=NUMBERVALUE(WEBSERVICE("http://localhost:8000/v1/cell/sg-from-brix?brix=20");".")'
     """
     if sheet == "google_sheets":
-        return f'=IMPORTDATA("{_quoted(url)}",",","en_US")'
+        return f'=IMPORTDATA({_literal(url)},",","en_US")'
     between = "," if sheet == "excel" else ";"
-    return f'=NUMBERVALUE(WEBSERVICE("{_quoted(url)}"){between}".")'
+    return f'=NUMBERVALUE(WEBSERVICE({_literal(url)}){between}".")'
 
 
 def words_formula(sheet: Sheet, url: str) -> str:
@@ -45,9 +48,11 @@ def words_formula(sheet: Sheet, url: str) -> str:
     '=WEBSERVICE("http://localhost:8000/v1/cell/caution/sg-from-brix?brix=20")'
     """
     if sheet == "google_sheets":  # a comma within the words must not divide them
-        return f'=IMPORTDATA("{_quoted(url)}",CHAR(9))'
-    return f'=WEBSERVICE("{_quoted(url)}")'
+        return f"=IMPORTDATA({_literal(url)},CHAR(9))"
+    return f"=WEBSERVICE({_literal(url)})"
 
 
-def _quoted(url: str) -> str:
-    return url.replace('"', "%22")
+def _literal(url: str) -> str:
+    """The address as a text within a formula, or several that are joined."""
+    told = url.replace('"', "%22")
+    return "&".join(f'"{told[at : at + _PIECE]}"' for at in range(0, max(len(told), 1), _PIECE))

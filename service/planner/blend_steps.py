@@ -138,7 +138,7 @@ def _rest(blended: Blended) -> Iterator[WorkStep]:
         )
     if _salted(blended):
         yield step(
-            "Stabilise the ferment before anything sweet goes in: doses by POST /v1/stabilising-plans.",
+            "Stabilise the ferment before anything sweet goes in; a stabilising plan reckons the doses.",
             check="Free SO2 and pH measured.",
         )
 
@@ -279,12 +279,12 @@ def after(blended: Blended, readings: Sequence[NextReading], first: FirstAdditio
     if first is not None and first.held_back:
         rest = joined([_in_words(blended, change) for change in first.held_back])
         yield step(
-            "Ask POST /v1/corrections how much of the rest goes in, with what was read; add that.",
+            "Have it corrected with what was read: how much of the rest goes in. Add that.",
             check=f"By the plan it is about {rest}.",
         )
     else:
         yield step(
-            "If a reading lies outside, read it again, then ask POST /v1/corrections; if all agree, leave it.",
+            "If a reading lies outside, read it again, then have it corrected; if all agree, leave it.",
             check="Every reading lies in what is expected.",
         )
     if _hazy(blended):

@@ -61,7 +61,7 @@ def assumed_in(materials: Iterable[Material], circumstances: Circumstances) -> t
                     f"{asked.alias}: ingredient",
                     asked.ingredient.id,
                     "the short name stands for this row",
-                    "name another row of /v1/ingredients",
+                    "name another ingredient of the catalogue",
                 )
             )
         found += [replace(a, what=f"{material.name}: {a.what}") for a in asked.assumed]

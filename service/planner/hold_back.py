@@ -280,6 +280,6 @@ def _text(
     first = f"Add these amounts first{promise}. Stir, degas a sample" if some else "Add nothing yet. Degas a sample"
     watched = joined(list(dict.fromkeys(plain_property(o.property) for o in overshoot)))
     return (
-        f"{first}, measure {watched}, and ask /v1/corrections what is still to be added; by the plan it would be "
+        f"{first}, measure {watched}, and have it corrected: what is still to be added; by the plan it would be "
         f"{rest}.{doubt}"
     )

@@ -17,6 +17,7 @@ from starlette.testclient import TestClient
 from starlette.types import Receive, Scope, Send
 
 from service.api.addresses import address_of
+from service.api.cell_formulas import SHEETS, Sheet, number_formula, words_formula
 from service.api.cell_questions import QUESTIONS
 from service.api.settings import Settings
 from service.errors import InputError
@@ -26,6 +27,14 @@ HTML = {"Accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0
 ADDRESS = re.compile(r'"(http[^"]+)"')
 
 
+LITERAL = re.compile(r'"([^"]*)"')
+
+
+def addresses(formula: str) -> list[str]:
+    """The addresses that a formula asks, each joined from its pieces."""
+    return ADDRESS.findall(formula.replace('"&"', ""))
+
+
 def listed(**headers: str) -> dict[str, dict[str, Any]]:
     return {cell["question"]: cell for cell in app().get("/v1/cell", headers=headers).json()["cells"]}
 
@@ -33,10 +42,10 @@ def listed(**headers: str) -> dict[str, dict[str, Any]]:
 def test_the_formulas_ask_this_service_and_get_the_example_s_answer() -> None:
     for name, cell in listed(Host="cellar.example:8123").items():
         for sheet in ("excel", "libreoffice", "google_sheets"):
-            (address,) = ADDRESS.findall(cell["formulas"][sheet])
+            (address,) = addresses(cell["formulas"][sheet])
             assert address.startswith(f"http://cellar.example:8123/v1/cell/{name}?")
             assert app().get(address.removeprefix("http://cellar.example:8123")).text == cell["example_answer"]
-            (beside,) = ADDRESS.findall(cell["caution_formulas"][sheet])
+            (beside,) = addresses(cell["caution_formulas"][sheet])
             assert app().get(beside.removeprefix("http://cellar.example:8123")).status_code == 200
         assert cell["unit"]
 
@@ -46,6 +55,16 @@ def test_formulas_are_written_as_each_spreadsheet_reads_them() -> None:
     assert re.fullmatch(r'=NUMBERVALUE\(WEBSERVICE\("[^"]+"\),"\."\)', formulas["excel"])
     assert re.fullmatch(r'=NUMBERVALUE\(WEBSERVICE\("[^"]+"\);"\."\)', formulas["libreoffice"])
     assert re.fullmatch(r'=IMPORTDATA\("[^"]+",",","en_US"\)', formulas["google_sheets"])
+
+
+@pytest.mark.parametrize("sheet", SHEETS)
+@pytest.mark.parametrize("length", [1, 199, 200, 201, 2048])
+def test_no_text_in_a_formula_is_longer_than_excel_takes(sheet: Sheet, length: int) -> None:
+    """Excel takes texts of up to 255 characters within a formula (from memory, unverified)."""
+    url = "http://" + "a1=%20&"[: length % 7] + "x" * length
+    for formula in (number_formula(sheet, url), words_formula(sheet, url)):
+        assert max(map(len, LITERAL.findall(formula))) <= 255
+        assert addresses(formula) == [url]
 
 
 @pytest.mark.parametrize(

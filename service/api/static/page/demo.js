@@ -4,7 +4,7 @@
 export const demoBatch = (units) => (units === "us" ? US : METRIC);
 
 const METRIC = {
-  batch: "orchard 7 (invented)",
+  batch: "orchard 9 (invented)",
   units: "metric",
   lots: [{ name: "dry base", volume: "24 L", gravity: 0.998, abv_percent: 8.1, titratable_acidity: "4.6 g/L tartaric", ph: 3.42, class: "mead", degassed: true }],
   additions: [
@@ -27,7 +27,7 @@ const METRIC = {
 };
 
 const US = {
-  batch: "orchard 7 (invented)",
+  batch: "orchard 9 (invented)",
   units: "us",
   lots: [{ name: "dry base", volume: "5 gal", gravity: 0.998, abv_percent: 8.1, titratable_acidity: "0.46 % tartaric", ph: 3.42, class: "mead", degassed: true }],
   additions: [

@@ -45,6 +45,7 @@ function parametersOf(request) {
   return {
     ingredient: addition.ingredient,
     pack: addition.pack,
+    half_packs: addition.half_packs ? 1 : undefined,
     ...lot,
     gravity: reading.reading,
     sample_temperature: reading.sample_temperature,
@@ -63,10 +64,16 @@ function unitOf(request) {
   return unit ?? (request.units === "us" ? "oz" : "g");
 }
 
+// Excel takes no text of more than 255 characters within a formula, so that a long address is joined from pieces.
+const PIECE = 200;
+
+/** @param {string} url */
+const literal = (url) => (url.match(new RegExp(`.{1,${PIECE}}`, "gs")) ?? [""]).map((piece) => `"${piece}"`).join("&");
+
 const WRITTEN = /** @type {Record<string, {number: (url: string) => string, words: (url: string) => string}>} */ ({
-  excel: { number: (url) => `=NUMBERVALUE(WEBSERVICE("${url}"),".")`, words: (url) => `=WEBSERVICE("${url}")` },
-  libreoffice: { number: (url) => `=NUMBERVALUE(WEBSERVICE("${url}");".")`, words: (url) => `=WEBSERVICE("${url}")` },
-  google_sheets: { number: (url) => `=IMPORTDATA("${url}",",","en_US")`, words: (url) => `=IMPORTDATA("${url}",CHAR(9))` },
+  excel: { number: (url) => `=NUMBERVALUE(WEBSERVICE(${literal(url)}),".")`, words: (url) => `=WEBSERVICE(${literal(url)})` },
+  libreoffice: { number: (url) => `=NUMBERVALUE(WEBSERVICE(${literal(url)});".")`, words: (url) => `=WEBSERVICE(${literal(url)})` },
+  google_sheets: { number: (url) => `=IMPORTDATA(${literal(url)},",","en_US")`, words: (url) => `=IMPORTDATA(${literal(url)},CHAR(9))` },
 });
 
 /**
@@ -81,7 +88,7 @@ export async function formulaOf(request, sheet) {
   const question = QUESTIONS[Object.keys(request.targets)[0]];
   const known = (await questions()).get(question);
   if (!known) return { why: "This server has no cell question for that." };
-  const unit = unitOf(request);
+  const unit = request.additions[0].pack ? undefined : unitOf(request); // packs are counted
   const query = new URLSearchParams();
   const left = [];
   for (const [name, value] of Object.entries({ ...parametersOf(request), unit })) {
@@ -94,7 +101,7 @@ export async function formulaOf(request, sheet) {
   return {
     number: WRITTEN[sheet].number(addressOf(`v1/cell/${tail}`)),
     words: WRITTEN[sheet].words(addressOf(`v1/cell/caution/${tail}`)),
-    unit,
+    unit: unit ?? "packs",
     left: left.join(", "),
   };
 }
