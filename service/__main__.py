@@ -15,7 +15,7 @@ import socket
 import sys
 from pathlib import Path
 
-from service.api.command import answer_file, picture_file, table
+from service.api.command import PICTURES, answer_file, picture_file, table
 from service.api.progress_bar import progress_bar
 
 
@@ -58,11 +58,17 @@ def _serve(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _picture(name: str) -> Path:
+    if Path(name).suffix.lower() not in PICTURES:
+        raise argparse.ArgumentTypeError(f"the name has to end in {' or '.join(PICTURES)}")
+    return Path(name)
+
+
 def _ask(arguments: argparse.Namespace) -> int:
     with progress_bar(sys.stderr) as progress:
         status, body = answer_file(Path(arguments.file), arguments.operation, progress)
         if arguments.picture is not None and status < 400:
-            status, body = picture_file(Path(arguments.file), Path(arguments.picture), body, progress)
+            status, body = picture_file(arguments.picture, body)
     if arguments.json:
         print(json.dumps(body, indent=2, ensure_ascii=False))
     else:
@@ -102,7 +108,7 @@ def main() -> int:
         "what was added and measured for a correction",
     )
     ask.add_argument("--json", action="store_true", help="the raw answer instead of a table")
-    ask.add_argument("--picture", metavar="FILE", help="draw a trade-off besides, into a file .svg or .png")
+    ask.add_argument("--picture", metavar="FILE", type=_picture, help="draw a trade-off besides: a file .svg or .png")
     ask.set_defaults(run=_ask)
     arguments = parser.parse_args()
     try:

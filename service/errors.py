@@ -7,6 +7,7 @@
     │   ├── QuantityError          a text that is not a quantity, or lacks its unit
     │   ├── OutOfRangeError        a value outside the range in which a formula holds
     │   ├── InconsistentError      readings that cannot all be true
+    │   ├── StopError              what was asked would be done against a `stop` caution
     │   ├── SeveralErrors          more than one of these at once
     │   └── NotBuiltYetError       a part of the contract that this version does not answer
     ├── UnknownIngredientError     an id that the catalogue does not hold
@@ -32,6 +33,7 @@ __all__ = [
     "ServiceError",
     "SeveralErrors",
     "SolverError",
+    "StopError",
     "UnknownIngredientError",
 ]
 
@@ -86,6 +88,12 @@ class InconsistentError(InputError):
     """Readings that cannot all be true of one liquid."""
 
     title = "Readings contradict each other"
+
+
+class StopError(InputError):
+    """What was asked would be done against a `stop` caution, so there is no number for it."""
+
+    title = "A stop: do not do it so"
 
 
 class SeveralErrors(InputError):

@@ -14,7 +14,7 @@ import pytest
 
 from service.__main__ import main
 from service.api.command import answer_file, table
-from tests.api.real import BASE, EXAMPLES, changed, plan, worked
+from tests.api.real import BASE, EXAMPLES, PATHS, app, changed, plan, worked
 
 DEMO = EXAMPLES / "solve_blend" / "01_sour_cherry_and_lemon.json"
 TWO = EXAMPLES / "forecast_blend" / "01_two_recipes.json"
@@ -269,7 +269,8 @@ def test_a_port_that_is_taken_is_told_before_anything_else() -> None:
         port = other.getsockname()[1]
         done = command("serve", "--port", str(port))
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.startswith(f"Port {port} is taken") and f"--port {port + 1}" in done.stderr
+    assert done.stderr.startswith(f"Port {port} is taken")
+    assert f"--port {port + 1}" in done.stderr
 
 
 @pytest.mark.parametrize("port", ["70000", "-1"])
@@ -297,3 +298,18 @@ def test_the_server_tells_where_it_answers() -> None:
         running.communicate(timeout=30)
     for path in ("/", "/v1/cell", "/v1/workbook.xlsx", "/docs"):
         assert f"http://127.0.0.1:{port}{path}" in told
+
+
+def test_a_picture_is_drawn_of_the_curve_that_was_answered(tmp_path: Path) -> None:
+    pytest.importorskip("matplotlib", reason="pictures need the extra plots")
+    (curve,) = (EXAMPLES / "trade_off").glob("01_*.json")
+    picture = tmp_path / "curve.svg"
+    done = command("ask", str(curve), "--picture", str(picture))
+    assert done.returncode == 0, done.stderr
+    assert picture.read_bytes() == app().post(f"{PATHS['trade_off']}.svg", json=worked(curve)["request"]).content
+
+
+def test_a_picture_of_another_kind_is_refused_before_any_work(tmp_path: Path) -> None:
+    done = command("ask", str(tmp_path / "not there.json"), "--picture", str(tmp_path / "curve.gif"))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "has to end in .svg or .png" in done.stderr

@@ -30,7 +30,7 @@ def cached(
     etag = etag_of(content) if etag is None else etag
     sent = {"ETag": etag, "Cache-Control": f"public, max-age={max_age_s}", **(headers or {})}
     known = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
-    if etag in known:
+    if etag in known or "*" in known:
         return Response(status_code=304, headers=sent)
     return Response(content, headers=sent, media_type=media_type)
 

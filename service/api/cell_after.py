@@ -66,7 +66,7 @@ def _abv(query: AbvAfter) -> Answer:
 def _acidity(query: AcidityAfter) -> Answer:
     forecast, predicted, after = _forecast("titratable_acidity", query)
     acidity = predicted.titratable_acidity
-    value = from_meq(acidity.meq_per_l, query.acid)
+    value: float = acidity.meq_per_l if query.acid == "meq" else getattr(acidity, f"g_per_l_{query.acid}")
     low, high = (
         from_meq(meq_per_l_from_acid_g_per_l(end, Acid.TARTARIC), query.acid) for end in (acidity.low, acidity.high)
     )

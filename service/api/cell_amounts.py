@@ -20,7 +20,8 @@ from service.api.cell_readings import density_of, figure_words, in_unit
 from service.api.question import Question
 from service.api.reading import Reader
 from service.api.reading_targets import target_from
-from service.errors import InputError, ServiceError
+from service.catalogue.records import Category
+from service.errors import InputError, ServiceError, StopError
 from service.model.contents import contents_per_g
 from service.model.properties import PROPERTIES, depends_on_acids, property_value
 from service.planner.answers import OUR_DEFAULT, Caution, Predicted
@@ -33,6 +34,9 @@ from service.quantities.units import UNIT_BY_SPELLING
 
 ACIDITY_STOPS: Final = ("more_carbonate_than_acid", "ph_above_4_6", "ph_very_low")
 """Cautions of a plan that leave a question about acidity without a number."""
+
+_DOSED: Final = (Category.ACID, Category.SALT)
+"""What is dosed, not sweetened with: then no number stands beside such a stop."""
 
 _AMOUNT: Final = "what the target may take, were the true drink at either end of its 90 % interval"
 _MASS_STEP_G, _VOLUME_STEP_ML = 1.0, 5.0
@@ -61,8 +65,8 @@ def _amount_for(name: str) -> Callable[[_AmountFor], Answer]:
         else:
             count, plan = packs_for(asked.target, lot, addition, asked.circumstances)
         stop = next((c for c in plan.cautions if c.level == "stop" and c.code in ACIDITY_STOPS), None)
-        if depends_on_acids(name) and stop is not None:
-            raise InputError(stop.text, "/target")
+        if stop is not None and (depends_on_acids(name) or addition.ingredient.category in _DOSED):
+            raise StopError(stop.text, "/target" if depends_on_acids(name) else "/ingredient")
         if query.pack is not None:
             return _answer_in_packs(query, asked, count, plan)
         return _answer_in_unit(query, asked, mass_g, plan)

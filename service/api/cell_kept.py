@@ -1,7 +1,7 @@
 """What a cell question was answered or refused with, kept: a spreadsheet asks the same address again and again.
 
 LibreOffice sends OPTIONS, HEAD and GET for every address; a caution stands beside a number; a sheet recalculates. All
-of it costs one computation, of a refusal too.
+of it costs one computation, of a refusal too; the twins, which tell the interval besides, cost one more.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any, Final
+from urllib.parse import parse_qsl
 
 from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
@@ -22,6 +23,7 @@ from service.planner.single import Answer
 __all__ = ["KeptAnswers", "UnreadableQueryError"]
 
 _KEPT: Final = 2048
+"""An answer takes about 10 kB with its words."""
 
 _Refusal = InputError | UnknownIngredientError
 
@@ -35,34 +37,40 @@ class UnreadableQueryError(RequestValidationError):
 
 
 class KeptAnswers:
-    """The answers to one question by its parameters, the least recently asked for given up first."""
+    """The answers to some questions by their parameters, of all together the least recently asked for given up first.
 
-    def __init__(self, question: Question) -> None:
-        self.question = question
+    Parameters: questions, the questions that can be asked.
+    """
+
+    def __init__(self, questions: Sequence[Question]) -> None:
+        self.questions = {question.name: question for question in questions}
         self._outcome = lru_cache(maxsize=_KEPT)(self._worked_out)
 
-    def _worked_out(self, query: CellQuery) -> Answer | _Refusal:
+    def _worked_out(self, name: str, query: CellQuery) -> Answer | _Refusal:
         try:
-            return self.question.answered(query)
+            return self.questions[name].answered(query)
         except (InputError, UnknownIngredientError) as refusal:
             refusal.__cause__ = refusal.__context__ = None
             return refusal.with_traceback(None)
 
-    def __call__(self, query: CellQuery) -> Answer:
-        """The answer; or raises what the question is refused with."""
-        outcome = self._outcome(query)
+    def answer(self, name: str, query: CellQuery) -> Answer:
+        """The answer of a question; or raises what it is refused with."""
+        outcome = self._outcome(name, query)
         if isinstance(outcome, Answer):
             return outcome
         raise outcome.with_traceback(None)
 
-    def read(self, request: Request, asked_of: Callable[..., Any]) -> CellQuery:
+    def example(self, question: Question) -> Answer:
+        """The answer to the example of a question."""
+        return self.answer(question.name, question.query.model_validate(dict(parse_qsl(question.example))))
+
+    def read(self, name: str, request: Request, asked_of: Callable[..., Any]) -> CellQuery:
         """The parameters in the address of a request, validated as by the endpoint `asked_of` of the number itself.
 
         Raises: UnreadableQueryError.
         """
-        given = request.query_params
         try:
-            return self.question.query.model_validate(dict(given))
+            return self.questions[name].query.model_validate(dict(request.query_params))
         except ValidationError as error:
             faults = [{**fault, "loc": ("query", *fault["loc"])} for fault in error.errors(include_url=False)]
             raise UnreadableQueryError(faults, asked_of) from None

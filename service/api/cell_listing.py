@@ -7,10 +7,8 @@ formulas that ask the very service that lists them.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import cache
 from html import escape
 from typing import Any, Final
-from urllib.parse import parse_qsl
 
 from pydantic import BaseModel, Field
 
@@ -58,27 +56,18 @@ class CellList(BaseModel):
     cells: list[CellQuestion] = Field(description="One for each question.")
 
 
-def cell_list(kept: Mapping[str, KeptAnswers], address: str) -> CellList:
+def cell_list(kept: KeptAnswers, address: str) -> CellList:
     """The list.
 
-    Parameters: kept, the answers of each question by its name; address of this service, for the formulas.
+    Parameters: kept, the questions and their answers; address of this service, for the formulas.
     Returns: the list, in the order of the questions.
     """
-    return CellList(cells=[_described(answers, address) for answers in kept.values()])
+    return CellList(cells=[_described(question, kept, address) for question in kept.questions.values()])
 
 
-@cache
-def _example(kept: KeptAnswers) -> tuple[str, str]:
-    """What the example of a question is answered with, and its unit."""
-    query = kept.question.query.model_validate(dict(parse_qsl(kept.question.example)))
-    answer = kept(query)
-    return number_text(answer.value), answer.unit
-
-
-def _described(kept: KeptAnswers, address: str) -> CellQuestion:
-    question = kept.question
+def _described(question: Question, kept: KeptAnswers, address: str) -> CellQuestion:
     fields = question.query.model_fields
-    value, unit = _example(kept)
+    answer = kept.example(question)
     example = f"/v1/cell/{question.name}?{question.example}"
     caution = f"/v1/cell/caution/{question.name}?{question.example}"
     return CellQuestion(
@@ -88,10 +77,10 @@ def _described(kept: KeptAnswers, address: str) -> CellQuestion:
         needed=[field.alias or name for name, field in fields.items() if field.is_required()],
         either=[list(names) for names in question.query.EITHER],
         details=_parameters(question),
-        unit=unit,
+        unit=answer.unit,
         bound=question.interval or None,
         example=example,
-        example_answer=value,
+        example_answer=number_text(answer.value),
         formulas={sheet: number_formula(sheet, address + example) for sheet in SHEETS},
         caution_formulas={sheet: words_formula(sheet, address + caution) for sheet in SHEETS},
     )
@@ -155,13 +144,14 @@ _HEAD: Final = """<!doctype html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>One number for a spreadsheet cell</title>
-<link rel="stylesheet" href="/page/page.css">
+<link rel="icon" href="../page/icon.svg" type="image/svg+xml">
+<link rel="stylesheet" href="../page/page.css">
 </head>
 <body class="listing">
 <a class="skip" href="#questions">Skip to the questions</a>
 <header>
-<p><a href="/">Plan a blend</a> · <a href="/docs">All questions of the service</a> ·
-<a href="/v1/workbook.xlsx">A ready workbook</a> · <a href="/v1/cell.csv">This list as CSV</a></p>
+<p><a href="../">Plan a blend</a> · <a href="../docs">All questions of the service</a> ·
+<a href="workbook.xlsx">A ready workbook</a> · <a href="cell.csv">This list as CSV</a></p>
 <h1>One number for a spreadsheet cell</h1>
 </header>
 <main id="questions">
@@ -208,9 +198,10 @@ def _section(cell: CellQuestion) -> str:
     unit = "" if cell.unit in ("", "1") else f" {escape(cell.unit)}"
     return (
         f'<section aria-labelledby="{name}">\n<h2 id="{name}">{name}</h2>\n<p>{escape(cell.meaning)}</p>\n'
-        f'<p><a href="{escape(cell.example)}">{escape(cell.example)}</a> answers {escape(cell.example_answer)}{unit}.'
+        f'<p><a href="{escape(cell.example.removeprefix("/v1/"))}">{escape(cell.example)}</a> answers '
+        f"{escape(cell.example_answer)}{unit}."
         f"</p>\n<dl>\n{formulas}</dl>\n"
-        f'<div class="scroll" tabindex="0" role="region" aria-label="Parameters of {name}"><table>\n<thead><tr>'
+        f'<div class="scroll" tabindex="0" role="region" aria-label="What {name} takes"><table>\n<thead><tr>'
         f'<th scope="col">Parameter</th><th scope="col">Needed</th><th scope="col">Meaning</th></tr></thead>\n'
         f"<tbody>\n{rows}</tbody>\n</table></div>\n</section>\n"
     )

@@ -6,17 +6,17 @@ from typing import Any, Final
 
 from pydantic import Field
 
+from service.api.cell_pressure import hurdles_from
 from service.api.cell_queries import CellQuery
 from service.api.numbers import QueryInteger, QueryNumber, ShortText
 from service.api.question import Question
 from service.api.reading_packaging import packaging_from
 from service.api.requests_packaging import KindIn, PackagingPlanRequest
-from service.errors import InputError, ServiceError
+from service.errors import InputError, StopError
 from service.planner.cautions import sorted_once
 from service.planner.packaging.closed import CLOSING_NOT_JUDGED
 from service.planner.packaging.plan import plan_packaging
 from service.planner.single import Answer
-from service.planner.stabilising.asked import HURDLES
 
 _ABOUT: Final = "how many there may be, by the error of the volume"
 _NAME_IN_URL: Final = {
@@ -97,7 +97,7 @@ def _request(query: FillCount) -> PackagingPlanRequest:
         if query.temperature is not None:
             body["storage_temperature"] = query.temperature
         if query.hurdles is not None:
-            body["intended"] = {"hurdles": [h.strip() for h in query.hurdles.split(",") if h.strip()]}
+            body["intended"] = {"hurdles": list(hurdles_from(query.hurdles))}
         if query.fermentation_finished is not None:
             body["refermentation"] = {"fermentation_finished": bool(query.fermentation_finished)}
     return PackagingPlanRequest.model_validate(body)
@@ -111,19 +111,15 @@ def _fill_count(query: FillCount) -> Answer:
         for name in _OF_CLOSING:
             if getattr(query, name) is not None:
                 raise InputError("It belongs to closing: give abv_percent and sugar_g_per_l too.", f"/{name}")
-    given = _hurdles_checked(query)
-    try:
-        plan = plan_packaging(packaging_from(given))
-    except ServiceError as error:
-        for part in (error, *getattr(error, "parts", ())):
-            name = part.pointer.rsplit("/", 1)[-1]
-            part.pointer = f"/{_NAME_IN_URL.get(name, name)}"
-        raise
+    plan = plan_packaging(packaging_from(_request(query)))
     for caution in plan.cautions:
         if caution.level == "stop":
-            raise InputError(caution.text, "/sugar_g_per_l")
+            raise StopError(caution.text, "/sugar_g_per_l")
     fill = plan.fills[0]
-    number, low, high = fill.count or 0, fill.count_low or 0, fill.count_high or 0
+    number, low, high = fill.count, fill.count_low, fill.count_high
+    assert number is not None  # as many as the volume fills
+    assert low is not None
+    assert high is not None
     told = plan.cautions if query.abv_percent is not None else sorted_once([*plan.cautions, CLOSING_NOT_JUDGED])
     return Answer(
         float(number),
@@ -136,17 +132,6 @@ def _fill_count(query: FillCount) -> Answer:
     )
 
 
-def _hurdles_checked(query: FillCount) -> PackagingPlanRequest:
-    """The request, with a fault about hurdles in the words of the question."""
-    told = [] if query.hurdles is None else [h.strip() for h in query.hurdles.split(",") if h.strip()]
-    for hurdle in told:
-        if hurdle not in HURDLES:
-            raise InputError(f"“{hurdle[:30]}” is no hurdle known here: {', '.join(HURDLES)}.", "/hurdles")
-    if len(told) > len(HURDLES):
-        raise InputError("One mention of each hurdle is enough.", "/hurdles")
-    return _request(query)
-
-
 PACKAGING_QUESTIONS: tuple[Question, ...] = (
     Question(
         "fill-count",
@@ -155,6 +140,7 @@ PACKAGING_QUESTIONS: tuple[Question, ...] = (
         "volume=25L&fill=330mL&settling_percent=10&reserve=250mL",
         "volume",
         _ABOUT,
+        inner=_NAME_IN_URL,
     ),
 )
 """For the list of all cell questions."""

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any, Final, Literal
 
 from pydantic import Field
 
 from service.api.cell_queries import CellQuery
+from service.api.cell_readings import NO_CHECK
 from service.api.numbers import QueryInteger, QueryNumber, ShortText
 from service.api.question import Question
 from service.api.reading import TEMPERATURE, Reader
-from service.errors import InputError, ServiceError
+from service.api.validation import close_word
+from service.errors import InputError, StopError
 from service.model.lot_class import Assumed
 from service.physics.carbon_dioxide import SHARE_OF_ERROR, psi_from_bar
-from service.planner.answers import OUR_DEFAULT, Caution
+from service.planner.answers import Caution
 from service.planner.cautions import sorted_once
 from service.planner.drink import Drink, DrinkRead, Span, drink_from_figures
 from service.planner.pressure.answers import ContainerKind
@@ -53,12 +54,6 @@ _NAME_IN_URL: Final = {
     "headspace": "headspace_percent",
     "storage_temperature": "temperature",
 }
-_ESTIMATE: Final = Caution(
-    "estimate",
-    "note",
-    "Estimates from formulas and tables: verify by measurement; follow local law and licensed practice.",
-    OUR_DEFAULT,
-)
 
 
 class PressureIfRefermented(CellQuery):
@@ -79,7 +74,10 @@ class PressureIfRefermented(CellQuery):
         None, ge=0, le=20, description="Carbon dioxide in the drink when it is closed [g/L]; default 1."
     )
     tolerance_abv_percent: QueryNumber | None = Field(
-        None, ge=0, le=25, description="Strength that the yeast is said to stand [% vol]; default: it burns all."
+        None,
+        ge=0,
+        le=25,
+        description="Strength that the yeast is said to stand [% vol]. Told in words only.",
     )
     container: ContainerKind = Field("bottle", description="Kind of container; bottle where it is not known.")
     rated_pressure: ShortText | None = Field(None, description="As its maker states it, such as 6bar or 90psi.")
@@ -160,22 +158,12 @@ def _drink(abv_percent: float, sugar_g_per_l: float, fermentable_g_per_l: float,
     )
 
 
-def _named(answer: Callable[[], Answer]) -> Answer:
-    """Answer, faults pointing at the parameters of the URL."""
-    try:
-        return answer()
-    except ServiceError as error:
-        name = error.pointer.rsplit("/", 1)[-1]
-        error.pointer = f"/{_NAME_IN_URL.get(name, name)}"
-        raise
-
-
 def _told(cautions: tuple[Caution, ...]) -> tuple[Caution, ...]:
     """The cautions that go with a number; a `stop` leaves the question without one."""
     stops = [caution for caution in cautions if caution.level == "stop"]
     if stops:
-        raise InputError(" ".join(stop.text for stop in stops), _PARAMETER_OF.get(stops[0].code, ""))
-    return sorted_once([*cautions, _ESTIMATE])
+        raise StopError(" ".join(stop.text for stop in stops), _PARAMETER_OF.get(stops[0].code, ""))
+    return sorted_once([*cautions, NO_CHECK])
 
 
 def _in(bar: float, unit: PressureUnit) -> float:
@@ -206,16 +194,16 @@ def _pressure(query: PressureIfRefermented) -> Answer:
     )
     finished = None if query.fermentation_finished is None else bool(query.fermentation_finished)
     rest = Rest(finished, tolerance_abv_percent=query.tolerance_abv_percent)
-    found = refermentation(drink, closed, _hurdles(query.hurdles), rest)
-    worst = found.worst
-    low = (1.0 - SHARE_OF_ERROR) * worst.pressure_bar
+    found = refermentation(drink, closed, hurdles_from(query.hurdles), rest)
+    full = found.full  # a tolerance printed on a packet is a claim, no limit: it is told in words
+    low = (1.0 - SHARE_OF_ERROR) * full.pressure_bar
     return Answer(
-        _in(worst.pressure_bar, query.unit),
-        f"{_words(worst.pressure_bar, query.unit)}. {found.text} {found.alcohol_text}",
+        _in(full.pressure_bar, query.unit),
+        f"{_words(full.pressure_bar, query.unit)}. {found.text} {found.alcohol_text}",
         _told(found.cautions),
         found.assumed,
         _in(low, query.unit),
-        _in(worst.high_bar, query.unit),
+        _in(full.high_bar, query.unit),
         query.unit,
     )
 
@@ -224,14 +212,22 @@ def _trace(text: str | None, name: str) -> float | None:
     return None if text is None else parse_trace(text, pointer=f"/{name}").mg_per_l
 
 
-def _hurdles(text: str | None) -> tuple[str, ...]:
+def hurdles_from(text: str | None) -> tuple[str, ...]:
+    """What holds the yeast back, as named with commas; each once.
+
+    Raises: InputError for a word that is none of them.
+    """
     if text is None:
         return ()
     names = [name.strip() for name in text.split(",")]
-    unknown = [name for name in names if name not in HURDLES]
-    if unknown:
+    unknown = next((name for name in names if name not in HURDLES), None)
+    if unknown is not None:
+        close = close_word(unknown.lower(), HURDLES)
+        meant = "" if close is None else f" Did you mean “{close}”?"
         raise InputError(
-            f"“{unknown[0]}” is no hurdle known here: write some of {', '.join(HURDLES)}, with commas.", "/hurdles"
+            f"“{unknown[:30]}” is nothing known here that holds yeast back.{meant} Write some of "
+            f"{', '.join(HURDLES)}, with commas.",
+            "/hurdles",
         )
     return tuple(dict.fromkeys(names))
 
@@ -243,7 +239,10 @@ def _keg(query: KegPressure) -> Answer:
         volumes=query.volumes,
         rated_bar=_bar(query.rated_pressure, "rated_pressure"),
     )
-    bar, low, high = found.gauge_bar or 0.0, found.low_bar or 0.0, found.high_bar or 0.0
+    bar, low, high = found.gauge_bar, found.low_bar, found.high_bar
+    assert bar is not None  # volumes were given
+    assert low is not None
+    assert high is not None
     return Answer(
         _in(bar, query.unit),
         f"{_words(bar, query.unit)} on the gauge. {found.text}",
@@ -286,25 +285,28 @@ PRESSURE_QUESTIONS: tuple[Question, ...] = (
     Question(
         "pressure-if-refermented",
         PressureIfRefermented,
-        lambda query: _named(lambda: _pressure(query)),
+        _pressure,
         "sugar_g_per_l=8&abv_percent=6.5&total_sugar_g_per_l=30&container=sparkling_bottle&hurdles=pasteurised",
         "sugar_g_per_l",
         _LAW,
+        inner=_NAME_IN_URL,
     ),
     Question(
         "keg-pressure",
         KegPressure,
-        lambda query: _named(lambda: _keg(query)),
+        _keg,
         "volumes=2.0&temperature=38F&abv_percent=6.5&sugar_g_per_l=90&unit=psi",
         "volumes",
         "what it may be, by the 7 % that the law of solubility may be off",
+        inner=_NAME_IN_URL,
     ),
     Question(
         "pasteurising-minutes",
         PasteurisingMinutes,
-        lambda query: _named(lambda: _minutes(query)),
+        _minutes,
         "temperature=65C&target_units=60",
         "temperature",
+        inner=_NAME_IN_URL,
     ),
 )
 """For the list of all cell questions."""

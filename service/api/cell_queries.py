@@ -57,7 +57,7 @@ class LotQuery(GravityQuery):
     titratable_acidity: ShortText | None = Field(None, description="Such as 5 g/L tartaric.")
     ph: QueryNumber | None = Field(None, gt=0, lt=14, description="As read on the lot.")
     titration_end_point_ph: QueryNumber | None = Field(
-        None, description="Of the titration read, and of the acidity asked for; default 8.2."
+        None, gt=0, lt=14, description="Of the titration read, and of the acidity asked for; default 8.2."
     )
     residual_sugar: ShortText | None = Field(None, description="Such as 4 g/L.")
     hydrometer_error: QueryNumber | None = Field(
@@ -166,7 +166,7 @@ class CitrusAfter(AfterAddition):
 class AcidFromAcid(CellQuery):
     """The same acidity, expressed as another acid."""
 
-    value: QueryNumber = Field(ge=0, description="g/L, or meq/L.")
+    value: QueryNumber = Field(ge=0, le=1e6, description="g/L, or meq/L.")
     given_as: AcidityUnit = Field(description="What the value is expressed as; meq for meq/L.")
     wanted_as: AcidityUnit = Field(description="What to express it as.")
 

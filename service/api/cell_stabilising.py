@@ -11,7 +11,7 @@ from service.api.numbers import QueryInteger, QueryNumber, ShortText
 from service.api.question import Question
 from service.api.reading_stabilising import stabilising_from
 from service.api.requests_stabilising import ColourName, DrinkClass, MarketName, PkName, StabilisingPlanRequest
-from service.errors import InputError, ServiceError
+from service.errors import InputError, StopError
 from service.planner.single import Answer
 from service.planner.stabilising.answers import StabilisingPlan
 from service.planner.stabilising.cautions import DO_NOT_SEAL
@@ -38,6 +38,7 @@ _PARAMETER_OF: Final = {
     "malolactic_blocks_sorbate": "/malolactic_possible",
     "sorbic_acid_over_limit": "/sorbic",
     "sorbate_without_sulfite": "/sorbic",
+    "total_so2_over_limit": "/free",
     "ph_above_4_6": "/ph",
     "raw_juice_after_stabilising": "/raw_juice_after",
 }
@@ -140,20 +141,14 @@ def _plan(query: StabilisingQuery, **more: Any) -> StabilisingPlan:
             **more,
         }
     )
-    try:
-        return plan_stabilising(stabilising_from(given))
-    except ServiceError as error:
-        for part in (error, *getattr(error, "parts", ())):
-            name = part.pointer.rsplit("/", 1)[-1]
-            part.pointer = f"/{_NAME_IN_URL.get(name, name)}"
-        raise
+    return plan_stabilising(stabilising_from(given))
 
 
 def _dose_of(plan: StabilisingPlan, salt: str, unit: str) -> float:
     """The mass of one salt in the unit asked for; 0 where none is needed, refused where none may go in."""
     for caution in plan.cautions:
         if caution.level == "stop" and caution.code not in _NOT_ABOUT_DOSING:
-            raise InputError(caution.text, _PARAMETER_OF.get(caution.code, ""))
+            raise StopError(caution.text, _PARAMETER_OF.get(caution.code, ""))
     grams = next((dose.mass_g for dose in plan.doses if dose.salt == salt), 0.0)
     return grams / UNIT_BY_SPELLING[unit.lower()].factor
 
@@ -223,6 +218,7 @@ STABILISING_QUESTIONS: tuple[Question, ...] = (
         "volume=20L&ph=3.4&abv_percent=12&free=30mg/L&fermentation_finished=1&unit=g",
         "volume",
         no_interval=_CAREFUL,
+        inner=_NAME_IN_URL,
     ),
     Question(
         "dose-of-sorbate",
@@ -231,6 +227,7 @@ STABILISING_QUESTIONS: tuple[Question, ...] = (
         "volume=20L&ph=3.4&abv_percent=12&fermentation_finished=1&unit=g",
         "volume",
         no_interval=_CAREFUL,
+        inner=_NAME_IN_URL,
     ),
 )
 """For the list of all cell questions."""

@@ -7,12 +7,13 @@ from typing import Literal
 from pydantic import Field
 
 from service.api.cell_queries import GravityQuery
+from service.api.cell_readings import NO_CHECK
 from service.api.numbers import QueryNumber
 from service.api.question import Question
 from service.api.reading import TEMPERATURE
 from service.errors import InputError, OutOfRangeError
 from service.model.lot_class import LotClass
-from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution
+from service.planner.answers import PRACTICE, Caution
 from service.planner.interpreting.asked import HydrometerRead, ReadingsAsked
 from service.planner.interpreting.strength import strengths_of
 from service.planner.interpreting.sugar import sugar_of
@@ -28,12 +29,7 @@ _CAUTIONS = (
         "A gravity is no sugar test: what is no sugar is judged by the drink's class. A reducing-sugar test tells.",
         PRACTICE,
     ),
-    Caution(
-        "estimate",
-        "note",
-        "Estimates: verify by measurement; follow local law and licensed practice.",
-        OUR_DEFAULT,
-    ),
+    NO_CHECK,
 )
 
 

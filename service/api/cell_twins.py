@@ -26,10 +26,10 @@ def heed_words(cautions: Sequence[Caution]) -> str:
     return " ".join(f"{c.level.upper()}: {c.text}" for c in told) or NOTHING_TO_HEED
 
 
-def refusal_words(faults: Sequence[Fault]) -> str:
-    """Why a cell has no number, and what to change."""
+def refusal_words(faults: Sequence[Fault], *, stop: bool = False) -> str:
+    """Why a cell has no number, and what to change; marked where that is a `stop`."""
     told = [f"{fault.pointer.lstrip('/')}: {fault.detail}" if fault.pointer else fault.detail for fault in faults]
-    return "No number: " + " ".join(told)
+    return ("No number. STOP: " if stop else "No number: ") + " ".join(told)
 
 
 def sentence(answer: Answer) -> str:
@@ -45,9 +45,9 @@ def _numbers(answer: Answer) -> dict[str, str]:
 
 def answer_csv(question: str, answer: Answer) -> str:
     """A header line and one row; an end of the interval that is not told is empty."""
-    numbers = {name: float(text) if text else None for name, text in _numbers(answer).items()}
     texts = {"unit": answer.unit, "sentence": answer.sentence, "heed": heed_words(answer.cautions)}
-    return csv_text([{"question": question, **numbers, **texts}])
+    # numbers as the cell writes them; a minus sign before one is no formula
+    return csv_text([{"question": question, **_numbers(answer), **texts}], formulas=("value", "low", "high"))
 
 
 def answer_xml(question: str, answer: Answer) -> str:

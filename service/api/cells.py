@@ -9,7 +9,6 @@ like GET, and costs the GET that follows nothing (`cell_kept`).
 from __future__ import annotations
 
 from collections.abc import Callable, Coroutine
-from difflib import get_close_matches
 from typing import Annotated, Any
 
 from fastapi import APIRouter, HTTPException, Path, Query, Request
@@ -27,10 +26,11 @@ from service.api.cell_questions import QUESTIONS
 from service.api.cell_twins import answer_csv, answer_xml, heed_words, refusal_words, sentence
 from service.api.numbers import NoQuery
 from service.api.problems import PROBLEM_MEDIA_TYPE, faults_of_request
-from service.api.question import number_text
+from service.api.question import Question, number_text
 from service.api.routing import get_and_head
 from service.api.static_files import PAGE_CONTENT_POLICY
-from service.errors import ServiceError, SolverError
+from service.api.validation import close_word
+from service.errors import ServiceError, SolverError, StopError
 from service.planner.single import Answer
 
 Name = Annotated[
@@ -65,17 +65,17 @@ class _InWords(APIRoute):
             except (RequestValidationError, ServiceError) as error:
                 if isinstance(error, SolverError):
                     raise
-                return cached_text(request, refusal_words(faults_of_request(request, error)), "text/plain")
+                words = refusal_words(faults_of_request(request, error), stop=isinstance(error, StopError))
+                return cached_text(request, words, "text/plain")
 
         return in_words
 
 
-def _endpoint(kept: KeptAnswers) -> Callable[..., Any]:
+def _endpoint(question: Question, kept: KeptAnswers) -> Callable[..., Any]:
     """The endpoint of the number itself."""
-    question = kept.question
 
     def endpoint(request: Request, query: CellQuery) -> Response:
-        answer = kept(query)
+        answer = kept.answer(question.name, query)
         return cached_text(request, sentence(answer) if query.explain else number_text(answer.value), "text/plain")
 
     endpoint.__name__ = "cell_" + question.name.replace("-", "_")
@@ -85,8 +85,8 @@ def _endpoint(kept: KeptAnswers) -> Callable[..., Any]:
 
 
 def _no_such_question(name: str) -> HTTPException:
-    close = get_close_matches(name[:80], [question.name for question in QUESTIONS], n=1)
-    hint = f'Did you mean "{close[0]}"?' if close else "GET /v1/cell lists the questions."
+    close = close_word(name, [question.name for question in QUESTIONS])
+    hint = f'Did you mean "{close}"?' if close else "GET /v1/cell lists the questions."
     return HTTPException(404, f'There is no cell question "{name[:80]}". {hint}')
 
 
@@ -105,8 +105,8 @@ def _as(media_type: str, description: str) -> dict[int | str, dict[str, Any]]:
 def cells_router() -> APIRouter:
     """The cell questions, their twins, and the list of them."""
     router = APIRouter(prefix="/v1", tags=["cells"])
-    kept = {question.name: KeptAnswers(question) for question in QUESTIONS}
-    numbers = {name: _endpoint(answers) for name, answers in kept.items()}
+    kept = KeptAnswers(QUESTIONS)
+    numbers = {question.name: _endpoint(question, kept) for question in QUESTIONS}
     _add_listing(router, kept)
     for question in QUESTIONS:
         get_and_head(
@@ -125,14 +125,14 @@ def cells_router() -> APIRouter:
     return router
 
 
-def _add_twins(router: APIRouter, kept: dict[str, KeptAnswers], numbers: dict[str, Callable[..., Any]]) -> None:
+def _add_twins(router: APIRouter, kept: KeptAnswers, numbers: dict[str, Callable[..., Any]]) -> None:
     """The same answers with everything that belongs to them, and the words for the neighbouring cell."""
 
     def answered(request: Request, name: str, *, explained: bool) -> Answer:
-        if name not in kept:
+        if name not in numbers:
             raise _no_such_question(name)
-        query = kept[name].read(request, numbers[name])
-        return kept[name](query.explained() if explained else query)
+        query = kept.read(name, request, numbers[name])
+        return kept.answer(name, query.explained() if explained else query)
 
     @get_and_head(
         router,
@@ -178,7 +178,7 @@ def _add_twins(router: APIRouter, kept: dict[str, KeptAnswers], numbers: dict[st
     router.include_router(in_words)
 
 
-def _add_listing(router: APIRouter, kept: dict[str, KeptAnswers]) -> None:
+def _add_listing(router: APIRouter, kept: KeptAnswers) -> None:
     """The list of questions: for scripts, for people, for spreadsheets."""
 
     @get_and_head(
@@ -195,9 +195,9 @@ def _add_listing(router: APIRouter, kept: dict[str, KeptAnswers]) -> None:
         listed = cell_list(kept, address_of(request))
         wanted = accepted_type(request.headers.get("accept", ""), ("application/json", "text/html"))
         if wanted == "text/html":
-            headers = {"Content-Security-Policy": PAGE_CONTENT_POLICY, "Vary": "Accept"}
+            headers = {"Content-Security-Policy": PAGE_CONTENT_POLICY, "Vary": "Accept, Host"}
             return cached_text(request, listed_html(listed), wanted, headers=headers)
-        return cached_json(request, listed, headers={"Vary": "Accept"})
+        return cached_json(request, listed, headers={"Vary": "Accept, Host"})
 
     @get_and_head(
         router,
@@ -209,4 +209,5 @@ def _add_listing(router: APIRouter, kept: dict[str, KeptAnswers]) -> None:
     def list_cells_csv(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
         """The formulas stand in the rows as they are pasted into a cell."""
         del query
-        return cached_text(request, listed_csv(cell_list(kept, address_of(request))), "text/csv")
+        listed = listed_csv(cell_list(kept, address_of(request)))
+        return cached_text(request, listed, "text/csv", headers={"Vary": "Host"})

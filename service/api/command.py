@@ -19,9 +19,8 @@ from service.api.must_table import must_lines
 from service.api.packaging_table import containers_and_label
 from service.api.pictures import trade_off_picture
 from service.api.problems import problem_document, problem_from_error
-from service.api.reading_blend import trade_from
 from service.api.readings_table import what_they_mean
-from service.api.requests_blend import BlendBatchRequest, TradeOffRequest
+from service.api.requests_blend import BlendBatchRequest
 from service.api.settings import Settings
 from service.api.stabilising_table import doses_and_hurdles
 from service.api.steps_table import following, work_in_order
@@ -29,7 +28,7 @@ from service.api.tastings_table import doses_and_tests
 from service.api.undo_table import ways_out
 from service.errors import ServiceError
 from service.planner.progress import Progress
-from service.planner.trade_off.plan import trade_off
+from service.planner.trade_off.answers import TradeOff
 
 PACKAGING_FIELDS = {
     "containers",
@@ -47,6 +46,9 @@ PACKAGING_FIELDS = {
 
 MUST_FIELDS = {"potential_abv_percent", "finished", "volume_is", "nitrogen", "yeast", "sources"}
 """What only a request about a must has."""
+
+PICTURES: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
+"""What a picture can be, by the end of its file's name."""
 
 READINGS_FIELDS = {"hydrometer", "refractometer", "titration", "series", "steady_days", "expected", "sweetened"}
 """What only a request about readings has."""
@@ -76,24 +78,19 @@ def answer_file(path: Path, operation: str | None, progress: Progress | None = N
     return answer_body(operation, body, settings, str(path.name), progress)
 
 
-def picture_file(
-    path: Path, picture: Path, body: dict[str, Any], progress: Progress | None = None
-) -> tuple[int, dict[str, Any]]:
-    """Draw the trade-off of a request file.
+def picture_file(picture: Path, body: dict[str, Any]) -> tuple[int, dict[str, Any]]:
+    """Draw an answered trade-off.
 
-    Parameters: path of the request; picture, the file to write, whose name ends in .svg or .png; body, its answer;
-    progress, told how far it is.
+    Parameters: picture, the file to write, whose name ends in one of PICTURES; body, the answer to draw.
     Returns: status 200 and the answer, or a problem document.
     """
     scope = {"path": str(picture.name), "state": {}}
-    kinds: dict[str, Literal["svg", "png"]] = {".svg": "svg", ".png": "png"}
-    if "points" not in body or picture.suffix.lower() not in kinds:
-        detail = "Only a trade-off is drawn, into a file whose name ends in .svg or .png."
+    if "points" not in body:
+        detail = "Only a trade-off is drawn."
         return 422, problem_document(scope, "request-has-to-change", detail)
-    request = TradeOffRequest.model_validate(request_in(json.loads(path.read_text(encoding="utf-8"))))
     try:
-        trade = trade_off(trade_from(request, Settings.from_environment().deadline_s), progress)
-        picture.write_bytes(trade_off_picture(trade, kinds[picture.suffix.lower()]))
+        trade = TypeAdapter(TradeOff).validate_python(body)
+        picture.write_bytes(trade_off_picture(trade, PICTURES[picture.suffix.lower()]))
     except OSError as error:
         return 422, problem_document(
             scope, "request-has-to-change", f"The file could not be written: {error.strerror}."

@@ -13,6 +13,7 @@ from starlette.responses import PlainTextResponse, Response
 
 from service import MODEL_VERSION
 from service.api.cached import etag_of
+from service.api.cell_documents import complete_cells
 from service.api.named_values import name_shared_values
 from service.api.numbers import NoQuery
 from service.api.problems import (
@@ -112,6 +113,7 @@ def complete_openapi(document: dict[str, Any]) -> dict[str, Any]:
     for operations in document.get("paths", {}).values():
         for operation in operations.values():
             _complete_operation(operation)
+    complete_cells(document)
     return document
 
 

@@ -58,7 +58,7 @@ def words_for_number(text: str) -> str:
     """
     meant, plain = number_meant(text), plain_digits(text).strip()
     if not plain:
-        return "Nothing stands here. Write a number, for example 1.012, or leave this parameter out."
+        return "Nothing stands here. Write a number, for example 1.012, or, if it is not needed, leave it out."
     if "proof" in plain.lower():
         return "Proof is not read here. Write the strength in % vol, as a number alone; US proof is twice that."
     if meant is None:

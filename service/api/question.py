@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from math import isfinite
 from typing import Any, Final
 
+from pydantic import ValidationError
+
 from service.api.cell_queries import CellQuery
-from service.errors import InputError, ServiceError
+from service.api.validation import faults_from_validation, json_pointer
+from service.errors import InputError, OutOfRangeError, ServiceError, SeveralErrors
 from service.planner.single import Answer
 
 ONE_FIGURE: Final = "No interval is told for this figure: ask without bound."
@@ -15,8 +19,17 @@ ONE_FIGURE: Final = "No interval is told for this figure: ask without bound."
 
 def number_text(value: float) -> str:
     """A number with seven significant digits and a decimal point, without an exponent where a sheet would stumble."""
-    text = f"{value:.7g}"
+    text = f"{value + 0.0:.7g}"  # no minus sign before a zero
     return f"{value:.10f}".rstrip("0").rstrip(".") if "e" in text else text
+
+
+def _refused(error: ValidationError) -> ServiceError:
+    """The faults of a request that was made of parameters, as a caller would have been told them."""
+    told: list[ServiceError] = []
+    for fault in error.errors(include_url=False):
+        _, (first, *_) = faults_from_validation([{**fault, "loc": ("query", *fault["loc"])}], None, None)
+        told.append(InputError(first.detail, json_pointer(fault["loc"])))
+    return told[0] if len(told) == 1 else SeveralErrors(told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +47,9 @@ class Question:
     no_interval: str = ONE_FIGURE
     """Why it is refused there."""
 
+    inner: Mapping[str, str] = field(default_factory=dict)
+    """Parameters by the names that their values have deeper in the request they become."""
+
     @property
     def parameters(self) -> list[str]:
         """Names of its parameters as they stand in a URL."""
@@ -47,10 +63,15 @@ class Question:
             raise InputError(self.no_interval, "/bound")
         try:
             answer = self.answer(query)
+        except ValidationError as error:
+            raise self._at_parameters(_refused(error)) from None
         except ServiceError as error:
-            named = [part for part in error.pointer.split("/") if part in self.parameters]
-            error.pointer = f"/{named[-1] if named else self.about}"
+            self._at_parameters(error)
             raise
+        if not all(isfinite(end) for end in (answer.value, answer.low, answer.high) if end is not None):
+            raise OutOfRangeError(
+                "No number comes of these figures: one of them is far too large or too small.", f"/{self.about}"
+            )
         if query.bound is None:
             return answer
         end = answer.low if query.bound == "low" else answer.high
@@ -59,6 +80,15 @@ class Question:
         which = "lower" if query.bound == "low" else "upper"
         told = f"{number_text(end)} is the {which} end of {self.interval}. {answer.sentence}"
         return replace(answer, value=end, sentence=told)
+
+    def _at_parameters(self, error: ServiceError) -> ServiceError:
+        """The fault, and those it is made of, at the parameters that they belong to."""
+        names = [self.inner.get(part, part) for part in error.pointer.split("/")]
+        named = [name for name in names if name in self.parameters]
+        error.pointer = f"/{named[-1] if named else self.about}"
+        for part in getattr(error, "parts", ()):
+            self._at_parameters(part)
+        return error
 
     @property
     def meaning(self) -> str:

@@ -203,7 +203,9 @@ def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
         hint = ph_meant(given.ph) or " Check the meter in buffers of pH 4.01 and 7.00."
         raise OutOfRangeError(f"No drink has pH {given.ph:g}; they lie between 2 and 7.{hint}", "/ph")
     if given.titration_end_point_ph is not None and acidity is None:
-        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+        raise InputError(
+            "An end point belongs to a titration: give the acidity too (titratable_acidity).", "/titration_end_point_ph"
+        )
     end_point = end_point_from(given.titration_end_point_ph)
     lot = lot_from_readings(
         given.name,
@@ -212,9 +214,7 @@ def lot_from(given: LotIn, hydrometer_c: float, reader: Reader) -> LotAsked:
         ),
     )
     if "lot_class" not in given.model_fields_set:
-        assumed.append(
-            Assumed("class", given.lot_class.value, "our default", "say what kind of liquid it is (“class”)")
-        )
+        assumed.append(Assumed("class", given.lot_class.value, "our default", "say what kind of liquid it is"))
     assumed += _unstated_temperature(given, hydrometer_c)
     lot = replace(
         lot,
@@ -245,7 +245,7 @@ def _unstated_temperature(given: LotIn, hydrometer_c: float) -> list[Assumed]:
     """What a gravity without its temperature is taken to be."""
     if isinstance(given.gravity, GravityReading):
         if given.gravity.sample_temperature is None:
-            return [Assumed("sample temperature", "20 °C", "our default", "a thermometer: give sample_temperature")]
+            return [Assumed("sample temperature", "20 °C", "our default", "a thermometer in the sample")]
         if given.gravity.calibrated_at is None:
             return [Assumed("hydrometer", f"calibrated at {hydrometer_c:g} °C", "our default", "read it off its stem")]
     elif isinstance(given.gravity, float | int) and hydrometer_c != 20.0:
@@ -254,7 +254,7 @@ def _unstated_temperature(given: LotIn, hydrometer_c: float) -> list[Assumed]:
                 "gravity",
                 f"{given.gravity:g} is SG 20/20",
                 "a bare number is taken as corrected already, whatever the hydrometer",
-                "give reading and sample_temperature to have it corrected",
+                "the reading itself and the sample's temperature, to have it corrected",
             )
         ]
     return []
@@ -282,7 +282,10 @@ _STEP_SG = 1e-4
 
 def _strength(given: LotIn, hydrometer_c: float, reader: Reader, assumed: list[Assumed]) -> _Strength:
     if (given.abv_percent is None) == (given.original_gravity is None):
-        raise InputError("Give the strength as abv_percent or the original_gravity, one of the two.", "/abv_percent")
+        raise InputError(
+            "Give the strength (abv_percent) or the original gravity (original_gravity), one of the two.",
+            "/abv_percent",
+        )
     if given.abv_percent is not None:
         return _Strength(float(given.abv_percent))
     assert given.original_gravity is not None

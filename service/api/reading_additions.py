@@ -60,7 +60,9 @@ def _measured(ingredient: Ingredient, given: MeasuredIn) -> Measured:
         else:
             per_l = value
     if given.titration_end_point_ph is not None and given.titratable_acidity is None:
-        raise InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+        raise InputError(
+            "An end point belongs to a titration: give the acidity too (titratable_acidity).", "/titration_end_point_ph"
+        )
     if given.refractive_index_temperature is not None and given.refractive_index is None:
         raise InputError("A temperature without a refractive index.", "/refractive_index_temperature")
     if given.label is not None:

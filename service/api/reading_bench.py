@@ -166,7 +166,9 @@ def _bare(given: AdditionBase, reader: Reader) -> AdditionAsked:
 def _solution(given: SolutionIn, reader: Reader) -> Solution:
     ways = [given.by_mass is not None, given.by_volume is not None, given.percent_w_v is not None]
     if sum(ways) != 1:
-        raise InputError("Say how strong it is by one of by_mass, by_volume and percent_w_v.")
+        raise InputError(
+            "Say how strong it is: parts by mass (by_mass), parts by volume (by_volume) or per cent (percent_w_v)."
+        )
     try:
         solvent = _bare(AdditionIn(ingredient=given.solvent), reader)
     except ServiceError as error:
@@ -195,7 +197,8 @@ def _dye(given: DyeIn, stock: str, told: _Told) -> DyeAsked:
         for name in ("total_colour_percent", "absorptivity"):
             if getattr(given, name):
                 raise InputError(
-                    "That says something only of a stock of stated strength: give percent_w_v.", f"/dye/{name}"
+                    "That says something only of a stock of stated strength: give its per cent (percent_w_v).",
+                    f"/dye/{name}",
                 )
     wavelengths = [a.wavelength_nm for a in given.absorptivity]
     if len(set(wavelengths)) < len(wavelengths):
@@ -207,7 +210,7 @@ def _dye(given: DyeIn, stock: str, told: _Told) -> DyeAsked:
                 f"{stock}: total colour of the powder",
                 f"100 %; a powder for sale holds {known.least_total_colour_percent:g} % or more, and less dye then",
                 f"our default; {known.us_regulation}, 2015 annual edition",
-                "the certificate of the lot: give total_colour_percent",
+                "the certificate of the lot",
             )
         )
     if known is not None and given.percent_w_v is not None and not given.absorptivity:
@@ -217,7 +220,7 @@ def _dye(given: DyeIn, stock: str, told: _Told) -> DyeAsked:
                 ", ".join(f"{a.e_1_percent_1_cm:g} at {a.wavelength_nm:g} nm" for a in known.absorptivities)
                 + " for 1 g/100 mL and 1 cm, in water",
                 "JECFA and Regulation (EU) No 231/2012, from memory, unverified",
-                "its certificate: give absorptivity",
+                "its certificate",
             )
         )
     return DyeAsked(
@@ -244,7 +247,7 @@ def _measure(given: RequestModel, told: _Told, reader: Reader) -> Measure:
     step_text = f"{number_text(told.step_ml, 0.001)} mL"
     if not told.step_given:
         told.assumed.append(
-            Assumed("syringe: smallest graduation", step_text, "common practice, no source", "read it off: graduation")
+            Assumed("syringe: smallest graduation", step_text, "common practice, no source", "read it off")
         )
     if quantity.error_base is None:
         told.assumed.append(
@@ -267,14 +270,12 @@ def _drops(given: DropsIn, stock: str, told: _Told) -> Measure:
                 f"{stock}: size of a drop",
                 f"{per_ml:g} drops in 1 mL",
                 "common practice, no source",
-                "count the drops of this bottle that fill 1 mL (drops_per_ml)",
+                "count the drops of this bottle that fill 1 mL",
             )
         )
     if given.error_drops is None:
         told.assumed.append(
-            Assumed(
-                f"{stock}: standard deviation of the drops", "one drop", "judged", "weigh a few doses (error_drops)"
-            )
+            Assumed(f"{stock}: standard deviation of the drops", "one drop", "judged", "weigh a few doses")
         )
     sd = ERROR_GRADUATIONS if given.error_drops is None else float(given.error_drops)
     text = "1 drop" if given.drops == 1 else f"{given.drops} drops"

@@ -30,6 +30,9 @@ _STRONGER_PERCENT: Final = 5.0
 _DENSER: Final = 0.05
 """A drink is no stronger or denser than what was poured by more than this (our default)."""
 
+_READ_WITH: Final = {"ph_meter": "pH meter", "strength": "reading of the strength", "volume": "reading of the volume"}
+"""Fields of the instruments as one says them; the others are plain."""
+
 
 def correction_from(given: CorrectionRequest, deadline_s: float) -> CorrectionAsked:
     """A correction as the planner takes it.
@@ -91,8 +94,7 @@ def _not_measured(given: CorrectionRequest, found: Sequence[ReadingAsked], reade
     if given.fault is None:
         reader.faults.append(
             InputError(
-                "Measure what is in the vessel: gravity, abv_percent, titratable_acidity, ph, volume or "
-                "refractometer, one at least.",
+                "Measure what is in the vessel: gravity, strength, acidity, pH, volume or refractometer, one at least.",
                 "/measured",
             )
         )
@@ -224,7 +226,7 @@ class _Readings:
             REFRACTOMETER: ("refractometer", told.refractometer_error_brix, f"{told.refractometer_error_brix:g} °Bx"),
         }[name]
         if field not in told.given:
-            how = f"state it: errors.{name}, or instruments.{field}"
+            how = f"what your {_READ_WITH.get(field, field)} errs by"
             self.assumed.append(Assumed(f"error of the {name} read", words, "trade default", how))
         return error
 

@@ -11,6 +11,7 @@ from service.errors import InconsistentError, InputError, ServiceError
 from service.model.lot_class import Assumed
 from service.planner.asked import FruitGiven
 from service.planner.fruit import ZEST, juice_of_fruit, juice_sd_g
+from service.planner.plain_words import capital, in_plain_words
 from service.planner.span import NORMAL_90
 from service.quantities import Kind
 
@@ -52,8 +53,10 @@ def fruit_from(given: OfFruit, ingredient: Ingredient, reader: Reader, jug_sd_g:
         return _pressed(given.pressed, ingredient, reader, (mass_g, count), jug_sd_g)
     if known is None:
         raise InputError(
-            f"How much juice the fruit of {ingredient.id} gives is not known here; it is for "
-            f"{', '.join(juice_yields())}. Give the juice you pressed: amount, or pressed beside the fruit.",
+            in_plain_words(
+                f"How much juice the fruit of {ingredient.id} gives is not known here; it is for "
+                f"{', '.join(juice_yields())}. Give the juice that you pressed (amount, or pressed beside the fruit)."
+            ),
             by,
         )
     return juice_of_fruit(known, mass_g=mass_g, count=count)
@@ -64,7 +67,9 @@ def _pressed(
 ) -> FruitGiven:
     """Fruit whose juice was measured."""
     if ingredient.category not in _JUICES:
-        raise InputError(f"{ingredient.id} is not pressed from fruit: give its amount.", "/pressed")
+        raise InputError(
+            capital(in_plain_words(f"{ingredient.id} is not pressed from fruit: give its amount.")), "/pressed"
+        )
     quantity = reader.quantity(text, MASS_OR_VOLUME, "/pressed", liquid=True, read=True)
     try:
         density = 1.0 if quantity.kind is Kind.MASS else density_g_ml(ingredient)
@@ -134,7 +139,7 @@ def fruit_assumed(fruit: FruitGiven | None, ingredient: Ingredient) -> tuple[Ass
         value = (
             f"{known.juice_g_of_one:.3g} g of juice of one {known.fruit} (± {juice_sd_g(fruit) / fruit.count:.2g} g)"
         )
-    return (Assumed("juice yield", value, _ground(known, fruit), f"press it and measure the juice (pressed); {ZEST}"),)
+    return (Assumed("juice yield", value, _ground(known, fruit), f"press it and measure the juice; {ZEST}"),)
 
 
 def _ground(known: JuiceYield, fruit: FruitGiven) -> str:

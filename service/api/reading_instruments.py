@@ -140,7 +140,10 @@ def readings_from(given: ReadingsRequest) -> ReadingsAsked:
         expected = _expected(told_recipe, instruments, reader)
     if given.titration_end_point_ph is not None and acidity is None:
         reader.faults.append(
-            InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+            InputError(
+                "An end point belongs to a titration: give the acidity too (titratable_acidity).",
+                "/titration_end_point_ph",
+            )
         )
     built = circumstances()
     reader.finish()

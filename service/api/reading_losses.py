@@ -31,7 +31,7 @@ _USUAL: Final = {
     "racking": ("1 to 2 % of a transfer (common practice, no source)", "measure what stays behind"),
     "settling": (
         "up to a fifth of a pulpy citrus blend (common practice, no source)",
-        "stand 1 L of the blend cold for 48 to 72 h in a straight jar: jar_test",
+        "stand 1 L of the blend cold for 48 to 72 h in a straight jar",
     ),
     "dead_volume": ("0.2 to 0.5 L (common practice, no source)", "run water through and measure it"),
     "samples": ("what you draw", "note what you draw"),

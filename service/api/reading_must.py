@@ -33,6 +33,7 @@ from service.planner.must.asked import (
     SourceAsked,
     YeastAsked,
 )
+from service.planner.plain_words import capital, in_plain_words
 from service.quantities import Kind, parse_acidity, parse_quantity
 
 _MOST_L: Final = 1e7
@@ -113,15 +114,20 @@ def _one_way(given: MustPlanRequest, reader: Reader) -> None:
     if not aims and not (amounts and all(amounts)):
         reader.faults.append(
             InputError(
-                "Say what the must is to be: original_gravity, potential_abv_percent or finished; or give every source "
-                "its amount, to be told what they make.",
+                "Say what the must is to be: its gravity (original_gravity), the strength it can reach "
+                "(potential_abv_percent) or the drink it becomes (finished); or give every source its amount, to be "
+                "told what they make.",
                 "/original_gravity",
             )
         )
     elif given.volume is None and not any(amounts):
-        reader.faults.append(InputError("Say how much: a volume with volume_is, or the amount of a source.", "/volume"))
+        reader.faults.append(
+            InputError("Say how much: a volume and what it is (volume_is), or the amount of a source.", "/volume")
+        )
     elif not aims and given.volume is None:
-        reader.faults.append(InputError("Say how much water, or how much must: volume with volume_is.", "/volume"))
+        reader.faults.append(
+            InputError("Say how much water, or how much must: a volume and what it is (volume_is).", "/volume")
+        )
 
 
 def _of_a_must(sources: tuple[SourceAsked, ...], given: MustPlanRequest, reader: Reader) -> None:
@@ -177,7 +183,8 @@ def _flagged(addition: AdditionAsked, given: SourceIn) -> AdditionAsked:
         return addition
     if parse_quantity(given.amount, frozenset({Kind.MASS, Kind.VOLUME, Kind.PACKS})).kind is not Kind.VOLUME:
         return addition
-    words = f"{addition.ingredient.id} by volume is a guess: it sticks to the measure and holds air. Weigh it."
+    honey = capital(in_plain_words(addition.ingredient.id))
+    words = f"{honey} by volume is a guess: it sticks to the measure and holds air. Weigh it."
     return replace(addition, cautions=(*addition.cautions, ("honey_by_volume", words)))
 
 
@@ -197,7 +204,8 @@ def priced_by_mass(given: SourceIn) -> AdditionIn:
 def _water(name: str | None) -> AdditionAsked:
     ingredient = get_ingredient("water_deionised" if name is None else name)
     if ingredient.category is not Category.WATER:
-        raise InputError(f"{ingredient.id} is no water: name water_deionised or water_tap; the rest are sources.")
+        named = capital(in_plain_words(ingredient.id))
+        raise InputError(f"{named} is no water: name tap water or deionised water; the rest are sources.")
     return AdditionAsked(ingredient)
 
 
@@ -322,7 +330,7 @@ def _targets(
     if "abv_percent" not in given.targets:
         reader.faults.append(
             InputError(
-                "Say how strong the drink is to be, as abv_percent among its targets: its base follows from that.",
+                "Say how strong the drink is to be (abv_percent among its targets): its base follows from that.",
                 at if "targets" in given.model_fields_set else "/finished",
             )
         )

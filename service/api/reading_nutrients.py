@@ -54,8 +54,8 @@ def _nitrogen_source(given: NitrogenSourceIn, reader: Reader) -> NitrogenSource:
     salt = salt_called(given.name)
     if given.nitrogen_percent is None and salt is None:
         raise InputError(
-            "Say how much of it is nitrogen that yeast can use: nitrogen_percent. Known by name: diammonium phosphate, "
-            "monoammonium phosphate, autolysed yeast.",
+            "Say how much of it is nitrogen that yeast can use (nitrogen_percent). Known by name: diammonium "
+            "phosphate, monoammonium phosphate, autolysed yeast.",
             "/nitrogen_percent",
         )
     share = salt.nitrogen_share if salt is not None else 0.0

@@ -249,7 +249,7 @@ def _stored(circumstances: Circumstances, stored: float | None, reader: Reader) 
     if stored is None:
         return circumstances
     if intended.storage_temperature_c is not None and abs(intended.storage_temperature_c - stored) > 1e-6:
-        fault = InconsistentError("It differs from `intended.storage_temperature`: leave one of them out.")
+        fault = InconsistentError("It differs from the storage temperature of intended: leave one of them out.")
         reader.faults.append(fault.below("/storage_temperature"))
     return replace(circumstances, intended=replace(intended, storage_temperature_c=stored))
 
@@ -267,7 +267,7 @@ def _usual(
         "containers",
         name_of(container, circumstances.system),
         "our default; a bottle of no stated kind has no pressure rating",
-        "say which containers: kind, fill, rated_pressure",
+        "say which containers: kind, size and rated pressure",
     )
     return (container,), replace(circumstances, assumed=(*circumstances.assumed, told))
 

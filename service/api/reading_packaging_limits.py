@@ -56,12 +56,12 @@ def nothing_unused(given: PackagingPlanRequest, parts: frozenset[Part], reader: 
     for name, uses in _OF_PARTS:
         if name in given.model_fields_set and getattr(given, name) is not None and not uses & parts:
             told = " or ".join(sorted(uses))
-            reader.faults.append(InputError(f"It belongs to {told}, which `only` leaves out.", f"/{name}"))
+            reader.faults.append(InputError(f"It belongs to {told}, which “only” leaves out.", f"/{name}"))
     if "fills" not in parts:
         for k, container in enumerate(given.containers):
             for name in ("count", "max", "part_filled", "price"):
                 if name in container.model_fields_set and getattr(container, name) is not None:
-                    fault = InputError("It belongs to fills, which `only` leaves out.", f"/containers/{k}/{name}")
+                    fault = InputError("It belongs to fills, which “only” leaves out.", f"/containers/{k}/{name}")
                     reader.faults.append(fault)
 
 
@@ -88,7 +88,8 @@ def check_containers(
     if gas.volumes is not None and not kegs:
         reader.faults.append(
             InputError(
-                "Bottles are not carbonated here: name a keg among the containers, or say `filled_from_keg`.",
+                "Bottles are not carbonated here: name a keg among the containers, or say that they are filled from "
+                "one (filled_from_keg).",
                 "/gas/volumes",
             )
         )

@@ -40,7 +40,7 @@ def hydrometer_from(
                     name,
                     f"{given:g} is SG 20/20",
                     "a bare number is taken as corrected already, whatever the hydrometer",
-                    "give reading and sample_temperature to have it corrected",
+                    "the reading itself and the sample's temperature, to have it corrected",
                 )
             )
         return _plausible_gravity(HydrometerRead(float(given)), "")
@@ -54,7 +54,7 @@ def hydrometer_from(
     if given.sample_temperature is None:
         if given.calibrated_at is not None or calibrated != 20.0:
             raise InputError("A hydrometer's reading needs the temperature of the sample.", "/sample_temperature")
-        assumed.append(Assumed("sample temperature", "20 °C", "our default", "a thermometer: give sample_temperature"))
+        assumed.append(Assumed("sample temperature", "20 °C", "our default", "a thermometer in the sample"))
         return _plausible_gravity(HydrometerRead(shown), "/reading")
     if given.calibrated_at is None:
         assumed.append(Assumed("hydrometer", f"calibrated at {calibrated:g} °C", "our default", "read it off its stem"))
@@ -174,7 +174,9 @@ def refractometer_from(
         sample = reader.quantity(told.sample_temperature, TEMPERATURE, "/sample_temperature").value_base
     elif told.atc is not True:
         assumed.append(
-            Assumed("refractometer", "read at 20 °C", "our default", "a thermometer: give sample_temperature, or atc")
+            Assumed(
+                "refractometer", "read at 20 °C", "our default", "a thermometer, or an instrument that allows for it"
+            )
         )
     if told.atc is True:
         assumed.append(
@@ -188,7 +190,9 @@ def refractometer_from(
     acid = None
     if told.acid is not None:
         if juice:
-            raise InputError("Of juice nothing is solved for with the acid: give titratable_acidity.", "/acid")
+            raise InputError(
+                "Of juice nothing is solved for with the acid: give the acidity (titratable_acidity).", "/acid"
+            )
         try:
             acid = meq_per_l(parse_acidity(told.acid), 1.0)
         except ServiceError as error:

@@ -8,8 +8,9 @@ from typing import Final
 
 from service.api.reading import MASS, TEMPERATURE, VOLUME, Reader, gravity_from, meq_per_l
 from service.api.reading_circumstances import circumstances_from, day_from
+from service.api.reading_salts import so2_share_from, sorbate_purity_from
 from service.api.requests_stabilising import GravityOnDay, StabilisingPlanRequest
-from service.chemistry.sulfite import METABISULFITE_SO2_SHARE, PkBasis
+from service.chemistry.sulfite import PkBasis
 from service.chemistry.sulfite_limits import Market, WineColour
 from service.errors import InconsistentError, InputError, ServiceError
 from service.model.lot_class import LotClass
@@ -35,7 +36,10 @@ def stabilising_from(given: StabilisingPlanRequest) -> StabilisingAsked:
         given.titratable_acidity or given.titratable_acidity_at_packaging
     ):
         reader.faults.append(
-            InputError("An end point belongs to a titration: give titratable_acidity too.", "/titration_end_point_ph")
+            InputError(
+                "An end point belongs to a titration: give the acidity read to it too (titratable_acidity).",
+                "/titration_end_point_ph",
+            )
         )
     volumes, errors = {}, []
     for name in ("volume_at_dosing", "volume_at_packaging"):
@@ -68,7 +72,12 @@ def stabilising_from(given: StabilisingPlanRequest) -> StabilisingAsked:
     ]
     if len(given.readings) == 1:
         reader.faults.append(InputError("One gravity shows nothing: give two, days apart.", "/readings"))
-    share, purity = given.metabisulfite.so2_share_percent, given.potassium_sorbate.purity_percent
+    share = reader.attempt(
+        "/metabisulfite", lambda: so2_share_from(given.metabisulfite.so2_share_percent, "/so2_share_percent")
+    )
+    purity = reader.attempt(
+        "/potassium_sorbate", lambda: sorbate_purity_from(given.potassium_sorbate.purity_percent, "/purity_percent")
+    )
     sulfite = Sulfite(
         free_target_mg_per_l=trace("free_so2_target"),
         molecular_target_mg_per_l=trace("molecular_so2_target"),
@@ -76,10 +85,10 @@ def stabilising_from(given: StabilisingPlanRequest) -> StabilisingAsked:
         total_now_mg_per_l=trace("total_so2_now"),
         bound_share=given.bound_share,
         pk_basis=None if given.pk_basis is None else PkBasis(given.pk_basis),
-        so2_share=None if share is None else min(share / 100.0, METABISULFITE_SO2_SHARE),
+        so2_share=share,
         tablet_g=tablet,
     )
-    sorbate = Sorbate(trace("sorbic_acid_target"), None if purity is None else purity / 100.0)
+    sorbate = Sorbate(trace("sorbic_acid_target"), purity)
     dosing = DrinkRead(volumes["volume_at_dosing"], given.ph, given.abv_percent, acidity("titratable_acidity"))
     packaging = DrinkRead(
         volumes["volume_at_packaging"],
@@ -161,5 +170,7 @@ def _hurdles(given: StabilisingPlanRequest, intended: Intended) -> tuple[str, ..
         return intended.hurdles or None
     here = tuple(sorted(set(given.hurdles)))
     if intended.hurdles and intended.hurdles != here:
-        raise InconsistentError("`hurdles` and `intended.hurdles` differ: leave one of them out.")
+        raise InconsistentError(
+            "What holds the yeast is told twice, and not alike (hurdles, intended.hurdles): leave one of them out."
+        )
     return here

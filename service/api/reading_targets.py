@@ -17,6 +17,7 @@ from service.model.properties import PROPERTIES
 from service.physics.slips import gravity_meant, ph_meant, strength_meant
 from service.planner.asked import Circumstances, Instruments, Preference, RecipeAsked, TargetAsked
 from service.planner.materials import materials_of, poured
+from service.planner.plain_words import plain_property
 from service.planner.predict import value_of
 from service.planner.remembered import Matched, Remembered, match_of
 from service.planner.steps import value_after_steps
@@ -62,10 +63,12 @@ def target_value(name: str, given: float | str, pointer: str, reader: Reader) ->
         if meant is not None:
             _in_range(name, float(meant), pointer)
         better = "" if meant is None else f": {meant}"
-        raise InputError(f"Write {name} as a number ({law.unit or 'a ratio'}), without quotes{better}.", pointer)
+        raise InputError(
+            f"Write the {plain_property(name)} as a number ({law.unit or 'a ratio'}), without quotes{better}.", pointer
+        )
     if name in ("titratable_acidity", "volume", "added_mass", "added_volume"):
         example = {"titratable_acidity": "7 g/L tartaric", "added_mass": "2.5 kg"}.get(name, "25 L")
-        raise QuantityError(f"Write {name} with its unit, such as “{example}”.", pointer)
+        raise QuantityError(f"Write the {plain_property(name)} with its unit, such as “{example}”.", pointer)
     return _in_range(name, float(given), pointer)
 
 
@@ -74,8 +77,9 @@ def _in_range(name: str, value: float, pointer: str) -> float:
     low, high = _PLAUSIBLE.get(name, _GRAMS_PER_LITRE)
     if not low <= value <= high:
         hint = _MEANT[name](value) if name in _MEANT else ""
-        told = "pH" if name == "ph" else name
-        raise InputError(f"The {told} of a drink lies between {low:g} and {high:g}, not at {value:g}.{hint}", pointer)
+        raise InputError(
+            f"The {plain_property(name)} of a drink lies between {low:g} and {high:g}, not at {value:g}.{hint}", pointer
+        )
     return value
 
 
@@ -99,7 +103,9 @@ class Steps:
             name, materials, masses, poured(materials, masses), circumstances.end_point_ph, circumstances.senses
         )
         if before is None:
-            raise InputError(f"{name} is not defined for “{given.recipe}”: step from another property.", "/from")
+            raise InputError(
+                f"The {plain_property(name)} is not defined for “{given.recipe}”: step from another property.", "/from"
+            )
         steps = float(given.steps)
         try:
             value = value_after_steps(name, before, steps, circumstances.senses)

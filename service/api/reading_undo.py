@@ -9,12 +9,12 @@ from typing import Final
 from service.api.reading import MASS, MASS_OR_VOLUME, TEMPERATURE, Reader
 from service.api.reading_circumstances import circumstances_from
 from service.api.reading_correction import correction_from, readings_of_nothing
+from service.api.reading_salts import so2_share_from
 from service.api.requests import LotIn, TargetRange, UseRange
 from service.api.requests_correction import AddedIn, CorrectionRequest
 from service.api.requests_undo import MistakeIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.lookup import resolve_id
-from service.chemistry.sulfite import METABISULFITE_SO2_SHARE
 from service.chemistry.sulfite_limits import Market, WineColour
 from service.errors import InputError, ServiceError
 from service.planner.asked import AdditionAsked, LotAsked
@@ -126,8 +126,9 @@ def _sulfite(given: CorrectionRequest, reader: Reader) -> SulfiteFound:
     if given.metabisulfite_added is not None:
         told = given.metabisulfite_added
         salt = reader.attempt("/metabisulfite_added", lambda: _salt(told.amount, reader))
-        percent = told.so2_share_percent
-        share = None if percent is None else min(percent / 100.0, METABISULFITE_SO2_SHARE)
+        share = reader.attempt(
+            "/metabisulfite_added", lambda: so2_share_from(told.so2_share_percent, "/so2_share_percent")
+        )
         if given.total_so2_now is not None:
             text = "Total SO2 was read: leave out what went in, or the reading."
             reader.faults.append(InputError(text, "/metabisulfite_added"))

@@ -16,7 +16,10 @@ from service.api.numbers import number_meant
 from service.errors import Fault
 from service.quantities.units import UNIT_BY_SPELLING
 
-__all__ = ["faults_from_validation", "json_pointer"]
+__all__ = ["close_word", "faults_from_validation", "json_pointer"]
+
+_ALIKE: Final = 0.75
+"""How alike two words have to be for one to be proposed for the other; less proposes what was not meant."""
 
 _SCALAR_ERRORS: Final = frozenset(
     {"float_type", "int_type", "int_from_float", "string_type", "bool_type", "finite_number", "literal_error"}
@@ -253,8 +256,23 @@ def _closest(written: str, known: Sequence[str]) -> str | None:
     unit = UNIT_BY_SPELLING.get(text)
     if unit is not None and unit.symbol in known:
         return unit.symbol
-    close = difflib.get_close_matches(text, folded, n=1)
-    return folded[close[0]] if close else None
+    close = close_word(text, list(folded))
+    return folded[close] if close else None
+
+
+def close_word(written: str, known: Sequence[str]) -> str | None:
+    """Which of some words a misspelt or shortened one probably is; none where it may as well be another.
+
+    >>> close_word("volum", ["volume", "gravity"]), close_word("abv", ["abv_percent", "ph"])
+    ('volume', 'abv_percent')
+    >>> close_word("wine_bottle", ["bottle", "beer_bottle", "can"]) is None  # a bottle of another strength
+    True
+    """
+    begun = [name for name in known if name.startswith((f"{written}_", f"{written}-", f"{written} "))]
+    if len(begun) == 1:
+        return begun[0]
+    close = difflib.get_close_matches(written[:80], known, n=1, cutoff=_ALIKE)
+    return close[0] if close else None
 
 
 def _unknown_name(name: str, where: str, path: Sequence[str | int], endpoint: Callable[..., Any] | None) -> str:
@@ -263,9 +281,9 @@ def _unknown_name(name: str, where: str, path: Sequence[str | int], endpoint: Ca
     what = "query parameter" if where == "query" else "field"
     shown = name if len(name) <= 40 else name[:40] + "…"
     known = sorted(_names_at(endpoint, path[:-1]))
-    close = difflib.get_close_matches(name[:80], known, n=1)
+    close = close_word(name, known)
     if close:
-        return f'There is no {what} "{shown}" here. Did you mean "{close[0]}"?'
+        return f'There is no {what} "{shown}" here. Did you mean "{close}"?'
     if known:
         return f'There is no {what} "{shown}" here. Known: {", ".join(known)}.'
     return f'There is no {what} "{shown}" here. Leave it out.'

@@ -24,6 +24,7 @@ BRIX_PER_CITRIC_PERCENT = 0.2
 
 _SOLIDS_MAX_G_PER_100G = 100.0 * mixture.SOLIDS_FRACTION_MAX
 
+_LEAST_BRIX = 0.1
 HONEY_MOISTURE_PERCENT = (10.0, 30.0)
 """Beyond what honeys hold; moisture tables run from 13 to 25 % (the limits are judged)."""
 
@@ -74,6 +75,8 @@ def solids_factor(
     what, value, pointer = reading.what, reading.value, reading.pointer
     if not isfinite(value) or value <= 0.0:
         raise OutOfRangeError(f"A reading of {what} is a number above 0, not {value}.", pointer)
+    if what == "brix" and value < _LEAST_BRIX:
+        raise OutOfRangeError(f"{value:.3g} °Bx is no juice and no syrup: read it again.", pointer)
     if ingredient.category in (Category.SPIRIT, Category.WATER):
         raise InputError(f"{ingredient.name} has no solids to measure; a spirit is described by its % vol.", pointer)
     solids_g = 100.0 - ingredient.grams(Component.WATER)

@@ -13,6 +13,7 @@ from service.model.contents import Contents
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Predicted
 from service.planner.asked import AdditionAsked, LotAsked
 from service.planner.materials import Material
+from service.planner.plain_words import capital, in_plain_words
 
 STOP_PH: Final = 4.6
 HIGH_PH: Final = 4.0
@@ -42,7 +43,7 @@ def acidity_cautions(
         )
     for material in present:
         if isinstance(material.source, AdditionAsked):
-            yield from of_an_ingredient(material.name, material.source.ingredient)
+            yield from of_an_ingredient(material.said, material.source.ingredient)
     yield from _of_lots([m.source for m in present if isinstance(m.source, LotAsked)])
 
 
@@ -71,7 +72,7 @@ def high_ph(ph: float) -> Caution:
     return Caution(
         "ph_high",
         "warning",
-        f"pH {ph:.2f} is high for a drink: hurdles work poorly, spoilage is easier. Measure the blend.",
+        f"pH {ph:.2f} is high for a drink: sulfite and sorbate work poorly, spoilage is easier. Measure the blend.",
         OUR_DEFAULT,
     )
 
@@ -114,7 +115,7 @@ def _of_the_blend(contents: Contents, predicted: Predicted, asked: bool) -> Iter
             "ph_is_indicative",
             "warning" if asked else "note",
             f"This pH is indicative only, {ph.low:.1f} to {ph.high:.1f}. Measuring would narrow it most: "
-            f"{ph.largest_share_from}.",
+            f"{in_plain_words(ph.largest_share_from)}.",
             OUR_DEFAULT,
         )
     tartaric = contents.acids.mmol(WeakAcid.TARTARIC) / (contents.volume_ml / 1000.0)
@@ -134,7 +135,7 @@ def of_an_ingredient(name: str, ingredient: Ingredient) -> Iterator[Caution]:
         yield Caution(
             "acid_handling",
             "note",
-            f"{name}: food grade only; protect eyes, avoid dust; acid into water; no copper, "
+            f"{capital(name)}: food grade only; protect eyes, avoid dust; acid into water; no copper, "
             "zinc, lead or unglazed vessels.",
             PRACTICE,
         )
@@ -142,7 +143,7 @@ def of_an_ingredient(name: str, ingredient: Ingredient) -> Iterator[Caution]:
         yield Caution(
             "carbonate_foams",
             "warning",
-            f"{name} releases carbon dioxide: add it in small portions with head room and ventilation; food "
+            f"{capital(name)} releases carbon dioxide: add it in small portions with head room and ventilation; food "
             "grade only; protect eyes.",
             PRACTICE,
         )
@@ -169,6 +170,6 @@ def _of_lots(lots: Sequence[LotAsked]) -> Iterator[Caution]:
             "gas_counts_as_acid",
             "warning" if any(lot.degassed is False for lot in titrated) else "note",
             "Each g/L of dissolved carbon dioxide titrates like 1.7 g/L of tartaric acid; a fresh ferment holds 1 to "
-            "1.7. Degas before titrating, and say so (degassed).",
+            "1.7. Degas before titrating, and say that you did.",
             "arithmetic",
         )

@@ -28,6 +28,7 @@ from service.planner.losses import Losses, LossReport
 from service.planner.materials import Material, materials_of, poured
 from service.planner.next_of_blend import plan_next
 from service.planner.packaged import answer_before_losses, losses_told, with_losses_told, with_packaged_told
+from service.planner.plain_words import in_plain_words
 from service.planner.plan_report import ROUNDING_SHARE, SOLVER_SHARE, Solved
 from service.planner.predict import Foreseen, amounts_of, cross_check, foreseen, predict
 from service.planner.pulp import PULP_SOURCE, jar_test_to_read
@@ -198,7 +199,7 @@ def _clash(
 def _of_what_would_help(clash: Clash | None) -> Iterator[Caution]:
     """What to heed with the ingredients that a clash proposes."""
     for helpful in clash.helpful_ingredients if clash is not None else ():
-        yield from of_an_ingredient(helpful.ingredient, ingredients()[helpful.ingredient])
+        yield from of_an_ingredient(in_plain_words(helpful.ingredient), ingredients()[helpful.ingredient])
 
 
 def compared_with(recipe: RecipeAsked, plan: Predicted, circumstances: Circumstances) -> Compared:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import lru_cache
 from typing import Final
 
 from service.catalogue.records import Category, Ingredient
@@ -18,7 +17,7 @@ from service.planner.answers_decisions import AmountChange
 from service.planner.asked import AdditionAsked, LotAsked
 from service.planner.hand_over import Blended
 from service.planner.materials import Material
-from service.planner.plain_words import amount_in_words, joined, plain_names
+from service.planner.plain_words import amount_in_words, joined
 from service.planner.stabilising.blocks import LEAST_DAYS
 from service.planner.stabilising.steps import SETTLE_H
 from service.planner.work import WorkStep
@@ -188,10 +187,9 @@ def pouring(
     text = {a.name: a.amount_text for a in amounts}
     added = [(m, m.source) for m, _ in blended.poured if isinstance(m.source, AdditionAsked)]
     added.sort(key=lambda a: (_ORDER[a[1].ingredient.category], a[0].name))
-    plain = _plain(tuple(m.name for m, _ in added))
     wait_h = SETTLE_H if _salted(blended) and not there and not waited else 0.0
     for material, asked in added:
-        do, check = _how(material, asked, plain[material.name])
+        do, check = _how(material, asked, material.said)
         yield step(do, text[material.name], wait_h, check)
         wait_h = 0.0
     if added:
@@ -199,12 +197,6 @@ def pouring(
             "Stir slowly from the bottom, without drawing in air, and close the vessel.",
             check="The same colour and no streaks from top to bottom.",
         )
-
-
-@lru_cache(maxsize=256)
-def _plain(names: tuple[str, ...]) -> dict[str, str]:
-    """What additions are called in the cellar; a batch of requests names the same ones again and again."""
-    return plain_names(names)
 
 
 def _how(material: Material, asked: AdditionAsked, name: str) -> tuple[str, str]:
@@ -296,8 +288,9 @@ def after(blended: Blended, readings: Sequence[NextReading], first: FirstAdditio
 
 
 def _in_words(blended: Blended, change: AmountChange) -> str:
-    liquid = any(m.name == change.name and m.density_g_ml is not None for m in blended.materials)
-    return f"{amount_in_words(change.mass_g, blended.circumstances, liquid=liquid)} of {change.name}"
+    of = next(m for m in blended.materials if m.name == change.name)
+    words = amount_in_words(change.mass_g, blended.circumstances, liquid=of.density_g_ml is not None)
+    return f"{words} of {of.said}"
 
 
 def expectations(readings: Iterable[NextReading], *, named: bool = False) -> str:

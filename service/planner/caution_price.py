@@ -15,7 +15,7 @@ from service.planner.chances import chance_of, confident
 from service.planner.intervals import Interval
 from service.planner.marginal_words import signed_in_unit
 from service.planner.materials import Material
-from service.planner.plain_words import plain_property
+from service.planner.plain_words import amount_in_words, plain_property
 from service.planner.predict import foreseen, predict
 from service.planner.solving import answer
 from service.planner.steps import steps_between
@@ -52,7 +52,9 @@ def caution_price(asked: PlanAsked, materials: Sequence[Material], masses_g: Seq
     amounts.sort(key=lambda change: (-abs(change.mass_g), change.name))
     without = tuple(ChanceWithout(t.name, round(_chance(t.name, asked, told.intervals), 3)) for t in sure)
     changes = _changes(asked, told.predicted, predict(materials, masses_g, asked.circumstances))
-    return CautionPrice(without, tuple(amounts), changes, _text(without, amounts, changes, asked))
+    return CautionPrice(
+        without, tuple(amounts), changes, _text(without, amounts, changes, asked, {m.name: m.said for m in materials})
+    )
 
 
 def _chance(name: str, asked: PlanAsked, intervals: Mapping[str, Interval]) -> float:
@@ -83,6 +85,7 @@ def _text(
     amounts: Sequence[AmountChange],
     changes: Sequence[PropertyChange],
     asked: PlanAsked,
+    of: Mapping[str, str],
 ) -> str:
     sure = {t.name: t for t in confident(asked.targets)}
     first = " and ".join(
@@ -94,5 +97,9 @@ def _text(
         f"{plain_property(c.property)} {signed_in_unit(c.change, c.unit, 10.0 ** -PROPERTIES[c.property].decimals)}"
         for c in changes[:_MOST_SAID]
     )
-    what = ", ".join(f"{change.mass_g:+.4g} g {change.name}".replace("-", "−") for change in amounts[:_MOST_SAID])
+    what = ", ".join(
+        f"{'+' if change.mass_g > 0.0 else '−'}{amount_in_words(abs(change.mass_g), asked.circumstances)} "
+        f"{of[change.name]}"
+        for change in amounts[:_MOST_SAID]
+    )
     return f"Without the margin, {first}. Being as sure as asked takes {what}" + (f": {moved}." if moved else ".")

@@ -19,7 +19,7 @@ from service.planner.acidity_cautions import acidity_cautions
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, Level, Predicted, VolumePrediction
 from service.planner.asked import AdditionAsked, Circumstances, LotAsked
 from service.planner.materials import Material
-from service.planner.plain_words import plain_figure
+from service.planner.plain_words import capital, plain_figure
 from service.planner.refermentation import refermentation_cautions
 
 _STRONG_ABV_PERCENT = 25.0
@@ -71,10 +71,10 @@ def _ingredients(present: Sequence[Material], circumstances: Circumstances) -> I
         asked = material.source
         if not isinstance(asked, AdditionAsked):
             if asked.lot.lot_class in JUICE_ROW:
-                yield raw_juice(material.name, "of unknown treatment")
+                yield raw_juice(material.said, "of unknown treatment")
             continue
         ingredient = asked.ingredient
-        name = material.name
+        name = material.said
         for code, text in asked.cautions:
             yield Caution(code, "note" if code in _NOTES_OF_READINGS else "warning", text, "reading")
         yield from juice_and_spirit_cautions(ingredient, name, asked.treatment, stabilised=bool(stabilised))
@@ -94,7 +94,7 @@ def juice_and_spirit_cautions(
                 "cfr21_120_24",
             )
         else:
-            yield raw_juice(name, said)
+            yield raw_juice(capital(name), said)
     if any(word in ingredient.name.lower() for word in _LIKE_GRAPEFRUIT):
         yield Caution(
             "grapefruit_and_medicines",
@@ -184,8 +184,8 @@ def _ranges(present: Sequence[Material], contents: Contents) -> Iterator[Caution
             yield Caution(
                 "density_beyond_sugar_data",
                 "note",
-                f"{material.name} holds {100 * dry:.0f} % solids; density data end at 85 %. Weigh it instead of "
-                "measuring its volume.",
+                f"{capital(material.said)} holds {100 * dry:.0f} % solids; density data end at 85 %. Weigh it instead "
+                "of measuring its volume.",
                 "icumsa_sps4",
             )
 

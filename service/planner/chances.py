@@ -26,7 +26,7 @@ from service.planner.beliefs import amount_unknown, composition_unknowns, shared
 from service.planner.intervals import Interval, spreads_of
 from service.planner.least_known import share_in_words
 from service.planner.materials import Material
-from service.planner.plain_words import figure_in_words, plain_property
+from service.planner.plain_words import figure_in_words, in_plain_words, plain_property
 from service.planner.predict import value_of
 from service.solver.problem import Form, Ratio
 
@@ -309,7 +309,7 @@ def too_unsure(
         texts.append(
             f"{plain_property(target.name)} {target.asked} cannot be promised with the nearest amounts: what is known "
             f"of it leaves {known} open, more than the range. Widen the range, accept about {100.0 * best:.0f} %, or "
-            f"know more: {share_in_words(part.share)} of the spread is the {part.name}{how}"
+            f"know more: {share_in_words(part.share)} of the spread is the {in_plain_words(part.name)}{how}"
         )
     text = "; ".join(texts)
     return Clash(tuple(names), tuple(relax), (), text[0].upper() + text[1:] + ".")

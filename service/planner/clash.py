@@ -150,8 +150,18 @@ def explain_clash(
     helpful = helpful_ingredients(asked, materials, masses_g, until=until)
     names = tuple(member.name for member in members)
     besides = _besides(situation, goals, members, until) if members and not relaxed else Besides()
-    text = clash_text(asked, materials, names, relaxed, helpful, besides)
+    text = clash_text(asked, materials, names, relaxed, helpful, besides, _nearest(asked, materials, masses_g))
     return Clash(names, tuple(relaxed), helpful, text)
+
+
+def _nearest(asked: PlanAsked, materials: Sequence[Material], masses_g: Sequence[float]) -> str:
+    """What the nearest plan reaches of the only target, in words; nothing where there are several."""
+    if len(asked.targets) != 1:
+        return ""
+    name, circumstances = asked.targets[0].name, asked.circumstances
+    contents = poured(materials, masses_g)
+    reached = value_of(name, materials, masses_g, contents, circumstances.end_point_ph, circumstances.senses)
+    return "" if reached is None else value_in_words(name, reached, circumstances)
 
 
 def _goals_to_prove(situation: Situation) -> list[Goal]:

@@ -15,8 +15,10 @@ from service.planner.plain_words import (
     FINE_ML,
     amount_in_words,
     between,
+    capital,
     figure_in_words,
     joined,
+    plain_names,
     shown_step,
     target_in_words,
 )
@@ -60,10 +62,6 @@ def _pack_g(material: Material) -> float:
     return pack or material.whole_g or 1.0
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def clash_text(
     asked: PlanAsked,
     materials: Sequence[Material],
@@ -71,19 +69,23 @@ def clash_text(
     relaxed: Sequence[Relaxed],
     helpful: Sequence[Helpful],
     besides: Besides = _NO_OTHERS,
+    nearest: str = "",
 ) -> str:
     """The whole clash as one would say it in the cellar.
 
     Parameters: asked; materials; members of the conflict; what each would have to become; what would help; other
-    conflicts beside it.
+    conflicts beside it; what the nearest plan reaches of an only target.
     Returns: sentences.
     """
     by_name = {m.name: m for m in materials}
     if members:
-        sentences = [f"{_capital(_cannot(asked, materials, members))}."]
+        sentences = [f"{capital(_cannot(asked, materials, members))}."]
     else:
-        what = "that the targets cannot all be met is proved, but not which few of them stand in each other's way"
-        sentences = [f"{_capital(what)}{'' if relaxed else ': drop one, or widen its range, and ask again'}."]
+        what = "No amounts meet all of these targets (proved); which few stand in each other's way was not found"
+        if len(asked.targets) == 1:
+            what = _only_one(asked, materials, "" if relaxed else nearest)
+        more = ": drop one, or widen its range, and ask again" if not relaxed and len(asked.targets) > 1 else ""
+        sentences = [f"{what}{more}."]
     sentences += [
         f"{'Besides' if k == 0 else 'And'}, {_cannot(asked, materials, more)}."
         for k, more in enumerate(besides.conflicts)
@@ -96,9 +98,18 @@ def clash_text(
     elif besides.always:
         sentences.append("Giving way on one target alone will not do.")
     if helpful:
-        offers = [f"{h.amount_text} of {h.ingredient}" for h in helpful]
+        plain = plain_names([*by_name, *(h.ingredient for h in helpful)])
+        offers = [f"{h.amount_text} of {plain[h.ingredient]}" for h in helpful]
         sentences.append(f"{'Or add' if relaxed else 'You could add'} about {joined(offers, 'or')}.")
     return " ".join(sentences)
+
+
+def _only_one(asked: PlanAsked, materials: Sequence[Material], nearest: str) -> str:
+    """What cannot bring the only target about, and how near it comes: `no amount of honey brings it to ...`."""
+    added = [m.said for m in materials if m.kind == "addition" and not m.fixed] or [m.said for m in materials]
+    wanted = target_in_words(asked.targets[0], asked.circumstances)
+    what = f"No amount of {joined(added, 'or')} that may be used brings it to {wanted} (proved)"
+    return f"{what}: the nearest is {nearest}" if nearest else what
 
 
 def _cannot(asked: PlanAsked, materials: Sequence[Material], members: Sequence[str]) -> str:
@@ -124,13 +135,13 @@ def _limits_in_words(members: Sequence[str], by_name: Mapping[str, Material], ci
     for member in members:
         kind, _, name = member.partition(" of ")
         material = by_name[name]
-        most = f"{_amount(material, material.most_g or 0.0, circumstances)} of {name}"
+        most = f"{_amount(material, material.most_g or 0.0, circumstances)} of {material.said}"
         if kind == "packs":
-            head, words = "whole packs of", name
+            head, words = "whole packs of", material.said
         elif kind == "least":
-            head, words = "at least", f"{_amount(material, material.least_g, circumstances)} of {name}"
+            head, words = "at least", f"{_amount(material, material.least_g, circumstances)} of {material.said}"
         elif kind == "stock" and not material.most_g:
-            head, words = "no", name
+            head, words = "no", material.said
         elif kind == "use" and material.fixed:
             head, words = "all", most
         elif kind == "use" and material.least_g > 0.0:
@@ -138,7 +149,7 @@ def _limits_in_words(members: Sequence[str], by_name: Mapping[str, Material], ci
                 _amount(material, material.least_g, circumstances),
                 _amount(material, material.most_g or 0.0, circumstances),
             )
-            head, words = "", f"{between(low, high)} of {name}"
+            head, words = "", f"{between(low, high)} of {material.said}"
         else:
             head, words = "" if kind == "amount" else "at most", most
         groups.setdefault(head, []).append(words)
@@ -155,6 +166,7 @@ def _way(relaxed: Relaxed, by_name: Mapping[str, Material]) -> str:
     if not name:
         return f"accept {relaxed.to}"
     material = by_name[name]
+    name = material.said
     if relaxed.value <= 0.0:
         return f"leave out {name}"
     more = material.most_g is not None and relaxed.value > material.most_g
@@ -177,7 +189,7 @@ def _why(
     if not bringing:
         return ""
     only = len(bringing) == 1
-    who = bringing[0].name if only else "the lots" if all(m.kind == "lot" for m in bringing) else "everything together"
+    who = bringing[0].said if only else "the lots" if all(m.kind == "lot" for m in bringing) else "everything together"
     bring = "bring" if who == "the lots" else "brings"
 
     def told(litres: float, end: float) -> tuple[str, str, str]:

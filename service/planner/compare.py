@@ -12,6 +12,7 @@ from service.model.properties import PROPERTIES
 from service.planner.answers import SHOWN, Predicted
 from service.planner.asked import Instruments
 from service.planner.intervals import Z_90
+from service.planner.plain_words import plain_property
 from service.planner.steps import OURS, Senses, steps_between
 
 ABV_ERROR_PERCENT: Final = 0.5
@@ -134,14 +135,16 @@ def against_readings(
     """
     for name in measured:
         if name not in READ:
-            raise InputError(f"{name} is not read from a drink: give {', '.join(READ)}.", f"/{name}")
+            raise InputError(f"“{name}” is not read from a drink: give {', '.join(READ)}.", f"/{name}")
     found = []
     for name in READ:
         if name not in measured:
             continue
         value, reading = _value(predicted, name), measured[name]
         if value is None:
-            raise InputError(f"No {name} could be predicted for this recipe: leave its reading out.", f"/{name}")
+            raise InputError(
+                f"No {plain_property(name)} could be predicted for this recipe: leave its reading out.", f"/{name}"
+            )
         error = instrument_error(name, reading, instruments)
         assert error is not None
         found.append(

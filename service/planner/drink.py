@@ -144,7 +144,7 @@ def drink_from_figures(read: DrinkRead) -> Drink:
         EXTRACT_BESIDES_SUGAR_G_PER_L, or the sugars of what it holds by more than a tenth and 5 g/L.
     """
     if read.abv_percent is None:
-        raise InputError("Say how strong the drink is: abv_percent.", "/abv_percent")
+        raise InputError("Say how strong the drink is (abv_percent).", "/abv_percent")
     assumed: list[Assumed] = []
     sugar = read.sugar_g_per_l or read.fermentable_sugar_g_per_l
     if sugar is None:
@@ -187,7 +187,7 @@ def drink_from_figures(read: DrinkRead) -> Drink:
                 "fermentable sugar of the drink",
                 f"{fermentable.value:.0f} of {sugar.value:.0f} g/L: yeast is taken to leave the rest",
                 "the figure of the request, and nothing here bears it out",
-                "a recipe with its amounts, or leave fermentable_sugar_g_per_l out: the careful side",
+                "a recipe with its amounts, or leave the sugar that yeast can use out: the careful side",
             )
         )
     masses = {
@@ -259,13 +259,13 @@ def _check_sugar(read: DrinkRead, sugar: Span, fermentable: Span) -> None:
         raise InconsistentError(
             f"SG {read.gravity.value:.4g} at {read.abv_percent.value:.3g} % vol leaves far more extract than "
             f"{sugar.high:.3g} g/L of sugar explain: about {_extract(read.gravity, read.abv_percent).value:.0f} g/L. "
-            f"Check gravity, strength and sugar, or leave {told_by} out: then the extract counts as sugar.",
+            f"Check gravity, strength and sugar, or leave the sugar out ({told_by}): then the extract counts as sugar.",
             f"/{told_by}",
         )
     checked = (("sugar", sugar, told_by), ("sugar that yeast can use", fermentable, "fermentable_sugar_g_per_l"))
     for (what, stated, name), brought in zip(checked, held_sugars_g_per_l(read.holds), strict=True):
         if getattr(read, name) is not None and too_much_held(brought, stated):
-            by = "gravity and strength tell" if name == "gravity" else f"{name} tells"
+            by = "gravity and strength tell" if name == "gravity" else "the sugar stated tells"
             raise InconsistentError(
                 f"What the drink holds brings {brought:.0f} g/L of {what}, and {by} of {stated.high:.3g}. State under "
                 "holds what is in it now, not what was fermented, or correct the other.",

@@ -116,7 +116,11 @@ def _instruments(materials: Sequence[Material], circumstances: Circumstances) ->
     if not told:
         return []
     what = "errors of readings, each a standard deviation"
-    return [Assumed(what, ", ".join(told), "common practice, no source; strength judged", "state yours in instruments")]
+    return [
+        Assumed(
+            what, ", ".join(told), "common practice, no source; strength judged", "what your own instruments err by"
+        )
+    ]
 
 
 def assumed_beside(recipes: Sequence[RecipeAsked], known: Iterable[Material]) -> tuple[Assumed, ...]:
@@ -194,15 +198,15 @@ def next_readings(
             continue
         if isinstance(asked, LotAsked):
             if not asked.lot.titratable_known and asked.lot.acids.state.present:
-                before.append(NextReading(f"titrate {material.name}, degassed, to pH 8.2", "burette or acid kit"))
+                before.append(NextReading(f"titrate {material.said}, degassed, to pH 8.2", "burette or acid kit"))
             if not asked.lot.ph_known and asked.lot.acids.state.present:
                 before.append(
-                    NextReading(f"read the pH of {material.name}, degassed", "pH meter, checked in pH 4.01 and 7.00")
+                    NextReading(f"read the pH of {material.said}, degassed", "pH meter, checked in pH 4.01 and 7.00")
                 )
         elif asked.ingredient.category is Category.JUICE and not asked.measured:
             before.append(
                 NextReading(
-                    f"read Brix, titratable acidity and pH of {material.name}", "refractometer, acid kit and pH meter"
+                    f"read Brix, titratable acidity and pH of {material.said}", "refractometer, acid kit and pH meter"
                 )
             )
     after = [

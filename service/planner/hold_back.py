@@ -22,7 +22,7 @@ from service.planner.answers_decisions import AmountChange
 from service.planner.asked import AdditionAsked, LotAsked, PlanAsked, TargetAsked
 from service.planner.intervals import Interval, spreads_of
 from service.planner.materials import Material, poured
-from service.planner.plain_words import amount_in_words, joined, plain_names, plain_property
+from service.planner.plain_words import amount_in_words, joined, plain_property
 from service.planner.predict import amounts_of, predict, rounded, value_of
 
 _HALVINGS: Final = 12
@@ -268,11 +268,10 @@ def _text(
         would = f": {names} would be overshot with a chance of {most:.2g} % at most" if sure else ""
         return f"All of the plan may be added at once{would}.{doubt}"
     of = {m.name: m for m in materials}
-    plain = plain_names([m.name for m in materials if m.kind == "addition"])
     rest = joined(
         [
             f"{amount_in_words(c.mass_g, asked.circumstances, liquid=of[c.name].density_g_ml is not None)} of "
-            f"{plain.get(c.name, c.name)}"
+            f"{of[c.name].said}"
             for c in held
         ]
     )

@@ -7,7 +7,7 @@ from typing import Final
 
 from service.planner.answers import LeastKnown
 from service.planner.intervals import THE_MODEL, Interval, Part
-from service.planner.plain_words import plain_property
+from service.planner.plain_words import in_plain_words, plain_property
 
 TOLD: Final = ("gravity", "abv_percent", "titratable_acidity", "ph", "volume", "sugar_g_per_l", "citrus_percent")
 """Properties whose largest part is told."""
@@ -22,12 +22,14 @@ def least_known(intervals: Mapping[str, Interval]) -> tuple[LeastKnown, ...]:
     Returns: one LeastKnown for each of TOLD that has an interval of any width.
     """
     found = []
+    ids = "\n".join(part.name for interval in intervals.values() for part in interval.parts)
+    said = dict(zip(ids.split("\n"), in_plain_words(ids).split("\n"), strict=True))
     for name in TOLD:
         interval = intervals.get(name)
         if interval is None or not interval.parts or interval.sd <= 0.0:
             continue
         part = interval.parts[0]
-        found.append(LeastKnown(name, part.name, round(part.share, 2), _words(name, part)))
+        found.append(LeastKnown(name, part.name, round(part.share, 2), _words(name, part, said[part.name])))
     return tuple(found)
 
 
@@ -46,9 +48,9 @@ def share_in_words(share: float) -> str:
     return "about a third" if share >= _A_THIRD else f"{100.0 * share:.0f} %"
 
 
-def _words(name: str, part: Part) -> str:
+def _words(name: str, part: Part, of: str) -> str:
     how = part.unknown.measure_by if part.unknown is not None else ""
-    text = f"{share_in_words(part.share).capitalize()} of the spread in {plain_property(name)} is the {part.name}"
+    text = f"{share_in_words(part.share).capitalize()} of the spread in {plain_property(name)} is the {of}"
     if part.name == THE_MODEL:
         text = text.replace("is the the model", "is the model's own")
     return f"{text}: {how}." if how else f"{text}."

@@ -84,7 +84,7 @@ def marginal_in_words(
     others = [(mass, material) for mass, material in amounts if material is not shift.own]
     fine_g = max(_FINEST_G, 0.1 * _two_digits(share * others[0][0])) if others else 1.0
     moved = [
-        f"{_signed(_amount(share * mass, material, circumstances, fine_g), mass > 0.0)} {material.name}"
+        f"{_signed(_amount(share * mass, material, circumstances, fine_g), mass > 0.0)} {material.said}"
         for mass, material in others[:_MOST_CHANGES]
         if abs(share * mass) >= 0.5 * fine_g
     ]
@@ -134,7 +134,7 @@ def _size(step: float, shift: Shift, circumstances: Circumstances) -> str:
 def _head(shift: Shift, circumstances: Circumstances) -> str:
     if shift.own is None:
         return f"{signed_in_unit(shift.step, shift.unit, 0.1 * _two_digits(shift.step))} takes"
-    kind, _, name = shift.of.partition(" of ")
+    kind, name = shift.of.partition(" of ")[0], shift.own.said
     size = _size(shift.step, shift, circumstances)
     if kind == "least":
         return f"With a minimum of {name} {size} {'higher' if shift.step > 0.0 else 'lower'}:"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 from service.catalogue.acidity import acids_per_kg
@@ -12,6 +13,7 @@ from service.catalogue.derived import density_g_ml
 from service.catalogue.records import Acids
 from service.model.contents import Contents, contents_per_g, together
 from service.planner.asked import AdditionAsked, LotAsked
+from service.planner.plain_words import plain_names
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +21,7 @@ class Material:
     """One thing to pour or weigh, between two masses [g]; `most_g` None where nothing limits it.
 
     `acids_per_g` are in `per_g` already; they say here how well they are known. `whole_g`: it comes in multiples of
-    this only.
+    this only. `name` is the id or the lot's name, for scripts; `plain` what an addition is called in the cellar.
     """
 
     name: str
@@ -32,6 +34,12 @@ class Material:
     source: LotAsked | AdditionAsked
     acids_per_g: Acids
     whole_g: float | None = None
+    plain: str = ""
+
+    @property
+    def said(self) -> str:
+        """What it is called in a sentence: no two materials of a question alike."""
+        return self.plain or self.name
 
     @property
     def fixed(self) -> bool:
@@ -80,7 +88,19 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
                 addition.whole_g,
             )
         )
-    return tuple(found)
+    return _called(found)
+
+
+def _called(found: Sequence[Material]) -> tuple[Material, ...]:
+    """Each addition with its plain name; a lot keeps the name that its maker gave it."""
+    plain = _plain(tuple(dict.fromkeys(m.name for m in found)))
+    return tuple(m if m.kind == "lot" else replace(m, plain=plain[m.name]) for m in found)
+
+
+@lru_cache(maxsize=256)
+def _plain(names: tuple[str, ...]) -> dict[str, str]:
+    """What materials are called; a batch of requests names the same ones again and again."""
+    return plain_names(names)
 
 
 def _density_g_ml(asked: AdditionAsked) -> float | None:

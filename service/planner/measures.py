@@ -322,4 +322,4 @@ def measures_for(
 def assumed_steps(measures: Iterable[Measure]) -> list[Assumed]:
     """The steps that nobody named, each once."""
     found = {(m.instrument, m.steps): None for m in measures if m.assumed}
-    return [Assumed(what, steps, _UNSOURCED, "name it under instruments") for what, steps in sorted(found)]
+    return [Assumed(what, steps, _UNSOURCED, "what your own shows") for what, steps in sorted(found)]

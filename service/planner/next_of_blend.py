@@ -19,7 +19,7 @@ _NOT_OF_A_CORRECTION: Final = frozenset({"portions", "start_date", "losses"})
 _SAME: Final = 1e-9
 _IN_KILOGRAMS_G: Final = 1e6
 
-_ONCE_POURED: Final = "What now, once this was poured: put in what was read, and in `added` what really went in."
+_ONCE_POURED: Final = "What now, once this was poured: put in what was read, and what really went in."
 
 
 def plan_next(asked: PlanAsked, first: Blended, whole: Blended) -> dict[str, NextCall]:

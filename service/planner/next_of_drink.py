@@ -58,7 +58,7 @@ def drink_calls(blended: Blended, what: str = "the drink") -> dict[str, NextCall
         "plan_fining",
         {**body, "haze": "clear"},
         ("/haze", *replace),
-        f"How to clear {what}, or with `keep` to keep its haze; before the stabilisers, once it is read.",
+        f"How to clear {what}, or to keep its haze; before the stabilisers, once it is read.",
     )
     if predicted.abv_percent.high > _CLOSED_ABV_PERCENT or predicted.sugar_g_per_l.high > _CLOSED_SUGAR_G_PER_L:
         return found
@@ -112,7 +112,7 @@ def _stabilising(blended: Blended, what: str, shared: Mapping[str, Any]) -> Next
         "plan_stabilising",
         body,
         present,
-        f"Sulfite and sorbate for {where}; add two gravities read days apart as `readings`, or say that the ferment "
+        f"Sulfite and sorbate for {where}; add two gravities read days apart (readings), or say that the ferment "
         "has ended.",
     )
 

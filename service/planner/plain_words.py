@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from math import floor, inf, log10
+from re import compile as compiled
 
 from service.catalogue.loader import ingredients
 from service.model.properties import PROPERTIES
@@ -49,6 +50,7 @@ _PLAIN_PROPERTIES = {
 }
 _NOUNS = ("concentrate", "juice", "puree", "must", "cocktail", "acid", "water", "spirit")
 """What a thing is: the words of an id behind it say which of its kind."""
+_ID = compiled(r"\b[a-z]+(?:_[a-z0-9]+)+\b")
 _FORMS = frozenset({"monohydrate", "anhydrous", "crystalline"})
 
 
@@ -127,6 +129,24 @@ def plain_figure(value: float, digits: int = 4) -> str:
     return number_text(value, 10.0 ** (floor(log10(abs(value))) - digits + 1))
 
 
+def capital(text: str) -> str:
+    """A text as the beginning of a sentence.
+
+    >>> capital("acacia honey"), capital("pH 3.4")
+    ('Acacia honey', 'pH 3.4')
+    """
+    return text if text.startswith("pH") else text[:1].upper() + text[1:]
+
+
+def small(text: str) -> str:
+    """A sentence as it goes on behind a semicolon.
+
+    >>> small("At least 15, expect 16"), small("pH 3.4"), small("CO2 left on top")
+    ('at least 15, expect 16', 'pH 3.4', 'CO2 left on top')
+    """
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
 def joined(words: Sequence[str], last: str = "and") -> str:
     """A list as one says it: `a, b and c`."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
@@ -156,6 +176,17 @@ def plain_names(names: Sequence[str]) -> dict[str, str]:
     short = {name: _plain_name(name) for name in names}
     taken = Counter(short.values())
     return {name: plain if taken[plain] == 1 else _spaced(name) for name, plain in short.items()}
+
+
+def in_plain_words(text: str) -> str:
+    """A sentence with what its ids of the catalogue are called in the cellar; everything else stays.
+
+    >>> in_plain_words("the acidity of cherry_tart_juice_concentrate_68 already poured")
+    'the acidity of tart cherry concentrate already poured'
+    """
+    found = [name for name in dict.fromkeys(_ID.findall(text)) if name in ingredients()]
+    plain = plain_names(found)
+    return _ID.sub(lambda match: plain.get(match[0], match[0]), text) if found else text
 
 
 def _spaced(name: str) -> str:

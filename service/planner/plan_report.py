@@ -19,7 +19,7 @@ from service.planner.chances import shortfall
 from service.planner.marginals import binding_targets, marginals_of
 from service.planner.materials import poured
 from service.planner.numbers import Numbers, scale_is_free
-from service.planner.plain_words import figure_in_words, plain_figure, plain_property
+from service.planner.plain_words import capital, figure_in_words, plain_figure, plain_property
 from service.planner.predict import Foreseen, rounded, value_of
 from service.planner.ratios import GUARDS
 from service.solver.goals import GoalResult, Outcome
@@ -160,6 +160,8 @@ class Solved:
         if outcome == "targets_clash":
             if clash is not None and clash.conflict:
                 return f"{clash.text} Proved; the nearest plan: {words}."
+            if clash is not None and len(self.asked.targets) == 1:
+                return f"{clash.text} The nearest plan: {words}."
             return f"No amounts within the limits meet all targets (proved). The nearest plan: {words}."
         if clash is not None:
             return f"{clash.text} The nearest found: {words}."
@@ -171,10 +173,11 @@ class Solved:
             Caution(
                 "amount_without_limit",
                 "warning",
-                f"{name} has no limit and ended at the edge of the search: give a max, or a target for the volume.",
+                f"{capital(name)} has no limit and ended at the edge of the search: give the most there is (max), or a "
+                "target for the volume.",
                 "arithmetic",
             )
-            for name in self.at_edge
+            for name in (m.said for m in self.numbers.materials if m.name in self.at_edge)
         ]
 
     def searched(self) -> list[Assumed]:

@@ -202,11 +202,15 @@ def _amount_text(
 def _measured_text(
     measured: str, mass_g: float, volume_ml: float | None, system: System, instruments: Instruments
 ) -> str:
-    """What was measured, in its own words, with grams or litres beside other units and about the other quantity."""
+    """What was measured, in its own words, with grams or litres beside other units and about the other quantity.
+
+    Outside the metric system pounds and ounces stand first, and what a scale in grams shows stands beside them: the
+    ounces are those nearest to it, and the mass is the scale's.
+    """
     by_mass = mass_text(mass_g, system, instruments.scale_step_g)
     if parse_quantity(measured, {Kind.MASS, Kind.VOLUME}).kind is Kind.MASS:
         if measured.endswith("g") and system != "metric":
-            measured += f" ({by_mass})"
+            measured = f"{by_mass} ({measured})"
         elif not measured.endswith("g") and mass_g < _FEW_GRAMS:
             measured += f" ({mass_text(mass_g, 'metric', min(instruments.scale_step_g, _FINE_STEP_G))})"
         if volume_ml is None:

@@ -107,8 +107,8 @@ def settled_by_figures(losses: Losses, citrus_percent: float | None, juice_perce
         citrus_percent = 0.0
     if citrus_percent is None:
         raise OutOfRangeError(
-            "An estimate of what settles needs the citrus juice in the drink: give citrus_percent, 0 where there is "
-            "none; or a share.",
+            "An estimate of what settles needs the citrus juice in the drink: give it (citrus_percent), 0 where there "
+            "is none; or a share.",
             "/losses/settling",
         )
     citrus = citrus_percent / 100.0
@@ -137,7 +137,7 @@ def _estimated(losses: Losses, layer: Span, other: float) -> Losses:
         told, source = "nothing", NO_CITRUS
     if other > 0.0:
         source += "; no figure for the pulp of other fruit, none is counted"
-    line = Assumed("losses: settling", told, source, f"{_JAR_TEST}: jar_test")
+    line = Assumed("losses: settling", told, source, _JAR_TEST)
     kept = tuple(a for a in losses.assumed if a.what != line.what)
     return replace(losses, settling=layer, measured=False, assumed=(*kept, line))
 

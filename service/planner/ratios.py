@@ -20,6 +20,7 @@ from service.model.properties import (
 )
 from service.planner.asked import Preference
 from service.planner.materials import Material
+from service.planner.plain_words import capital
 from service.planner.steps import OURS, Senses
 from service.solver.problem import Aim, Form, Ratio, Row
 
@@ -65,7 +66,7 @@ class Ratios:
         for i, (material, share) in enumerate(zip(self.materials, per_kg, strict=True)):
             counts = material.kind == "addition"
             if counts and share is None and (material.most_g is None or material.most_g > 0.0):
-                raise InputError(what.format(material.name), pointer)
+                raise InputError(what.format(capital(material.said)), pointer)
             value = (share or 0.0) if counts else 0.0
             if i in self.free:
                 coefficients.append(value)
@@ -110,7 +111,7 @@ class Ratios:
             return Ratio(self._over_added([1000.0] * len(self.materials), "", pointer).scaled(self.litres))
         if law.of is Of.ADDED_VOLUME:
             per_kg = [None if m.density_g_ml is None else 1.0 / m.density_g_ml for m in self.materials]
-            dry = "{} is a dry solid without a volume of its own: ask about added_mass instead of added_volume."
+            dry = "{} is a dry solid without a volume of its own: ask about the mass added (added_mass) instead."
             return Ratio(self._over_added(per_kg, dry, pointer).scaled(self.litres))
         if law.of is Of.COST:
             prices = [None if m.price_per_g is None else 1000.0 * m.price_per_g for m in self.materials]

@@ -9,6 +9,7 @@ from service.model.lot_class import JUICE_ROW
 from service.planner.answers import Caution
 from service.planner.cautions import juice_and_spirit_cautions, raw_juice
 from service.planner.drink import Drink
+from service.planner.plain_words import in_plain_words
 
 RAW_JUICE: Final = frozenset({"raw_juice", "raw_juice_after_stabilising"})
 """Codes of the rule."""
@@ -27,7 +28,9 @@ def juice_cautions(drink: Drink, hurdles: Collection[str]) -> Iterator[Caution]:
     killed = _KILLING in hurdles
     stabilised = bool(_SALTS & set(hurdles)) and not killed
     for one in drink.holds:
-        found = juice_and_spirit_cautions(one.ingredient, one.ingredient.id, one.treatment, stabilised=stabilised)
+        found = juice_and_spirit_cautions(
+            one.ingredient, in_plain_words(one.ingredient.id), one.treatment, stabilised=stabilised
+        )
         yield from (caution for caution in found if not (killed and caution.code in RAW_JUICE))
     if not killed:
         for lot in drink.lots:

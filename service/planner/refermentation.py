@@ -15,6 +15,7 @@ from service.model.properties import property_value
 from service.planner.answers import OUR_DEFAULT, PRACTICE, Caution, Predicted
 from service.planner.asked import Circumstances, LotAsked
 from service.planner.materials import Material
+from service.planner.plain_words import joined
 
 SEALED: Final = ("bottle", "can", "keg", "jar", "flask")
 
@@ -26,7 +27,11 @@ FERMENTABLE_LIMIT_G_PER_L: Final = 2.0
 
 _TABLE_STARTS_ABV_PERCENT = min(TABLE_ML_PER_L)
 _NOTICEABLE_SUGAR_G = 1.0
+NO_HURDLE: Final = "nothing named that holds yeast (no hurdle)"
+"""The trade's word for what holds yeast back, beside what it means."""
+
 _MOST_NAMED = 2
+_NOUNS = {"pasteurised": "pasteurising", "sterile_filtered": "sterile filtration"}
 _NAMED_FIRST = {"pasteurised": 0, "sterile_filtered": 1, "sorbate": 2, "sulfite": 3}
 
 
@@ -124,30 +129,32 @@ def _sweetens_a_ferment(materials: Sequence[Material], masses_g: Sequence[float]
 
 def _sugar_and_hurdles(sugar: float, most: float, hurdles: set[str], container: str | None) -> Caution:
     """What stands between this sugar, or the most that it may be, and a burst container [g/L]."""
-    much = f"{sugar:.0f} g/L" if f"{most:.0f}" == f"{sugar:.0f}" else f"{sugar:.0f}, perhaps {most:.0f} g/L"
+    much = f"{sugar:.0f} g/L of fermentable sugar"
+    if f"{most:.0f}" != f"{sugar:.0f}":
+        much += f" (perhaps {most:.0f})"
     sealed = container in SEALED
     if not hurdles:
         where = f"sealed in a {container}" if sealed else "if ever sealed"
         return Caution(
             "refermentable_sugar_no_hurdle",
             "stop" if sealed else "warning",
-            f"{much} of fermentable sugar, {where}, with no hurdle stated: it can referment "
-            "and burst the container. Stabilise or pasteurise first.",
+            f"{much}, {where}, {NO_HURDLE}: it can referment and burst{'' if sealed else ' the container'}. Stabilise "
+            "or pasteurise.",
             OUR_DEFAULT,
         )
     if not _holds(hurdles):
         return Caution(
             "hurdle_does_not_hold",
             "stop" if sealed else "warning",
-            f"{much} of fermentable sugar behind {hurdles_named(hurdles).replace(', ', ' and ')} only, which does not "
-            "hold yeast: a sealed container can burst. Pasteurise it, or ask for a stabilising plan.",
+            f"{much} behind {hurdles_named(hurdles)} only, which does not hold yeast: a sealed container can burst. "
+            "Pasteurise, or plan stabilising.",
             PRACTICE,
         )
     return Caution(
         "hurdle_is_not_proof",
         "warning",
-        f"{much} of fermentable sugar rests on {hurdles_named(hurdles)}, which this service has not "
-        "checked. Watch gravity and pressure of a test sample first.",
+        f"{much} rests on {hurdles_named(hurdles)}, which this service has not checked. Watch gravity and pressure of "
+        "a test sample.",
         PRACTICE,
     )
 
@@ -156,11 +163,20 @@ def hurdles_named(hurdles: Collection[str]) -> str:
     """At most two of the hurdles by name, those that kill or hold out yeast first.
 
     >>> hurdles_named({"sulfite", "sorbate"}), hurdles_named({"cold", "sulfite", "sorbate", "pasteurised"})
-    ('sorbate, sulfite', 'pasteurised, sorbate and others')
+    ('sorbate and sulfite', 'pasteurising, sorbate and others')
     """
     ordered = sorted(hurdles, key=lambda hurdle: (_NAMED_FIRST.get(hurdle, len(_NAMED_FIRST)), hurdle))
-    named = ", ".join(ordered[:_MOST_NAMED])
-    return named if len(ordered) <= _MOST_NAMED else f"{named} and others"
+    named = [hurdle_in_words(hurdle) for hurdle in ordered[:_MOST_NAMED]]
+    return joined(named if len(ordered) <= _MOST_NAMED else [*named, "others"])
+
+
+def hurdle_in_words(hurdle: str) -> str:
+    """What holds yeast back, as a noun.
+
+    >>> hurdle_in_words("sterile_filtered"), hurdle_in_words("cold")
+    ('sterile filtration', 'cold')
+    """
+    return _NOUNS.get(hurdle, hurdle)
 
 
 def strength_below(abv_percent: float, least_percent: float) -> str:

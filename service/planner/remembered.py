@@ -332,7 +332,7 @@ def _assumed(drink: Remembered) -> tuple[Assumed, ...]:
                 "match: kinds of sugar",
                 "gram for gram, whatever their sweetness",
                 "our default",
-                "the label's list of ingredients; a target on sucrose_equivalent_g_per_l instead",
+                "the label's list of ingredients; or name the sweetness itself as a target",
             )
         )
     if drink.abv_percent == 0.0:

@@ -349,7 +349,7 @@ def rounded_masses(
         lowest = measure.above(material.least_g)
         highest = inf if material.most_g is None else measure.below(material.most_g)
         if lowest > highest:
-            cautions.append(_no_step(material.name, rounding, measure))
+            cautions.append(_no_step(material.said, rounding, measure))
         else:
             (choices if mass > 0.0 else unused).append(_Choice(at, mass, measure, lowest, highest))
     ordered = sorted(targets, key=lambda t: t.name)

@@ -26,7 +26,7 @@ from service.planner.blend_forecast import forecast_blend
 from service.planner.blend_plan import solve_blend
 from service.planner.intervals import spreads_of
 from service.planner.materials import Material, materials_of, poured
-from service.planner.plain_words import target_in_words
+from service.planner.plain_words import in_plain_words, plain_property, target_in_words
 from service.planner.predict import value_of
 
 _AT_THE_VALUE = 2e-5
@@ -114,14 +114,16 @@ def packs_for(
 def _plan(target: TargetAsked, lot: LotAsked, addition: AdditionAsked, circumstances: Circumstances) -> BlendPlan:
     plan = solve_blend(PlanAsked((lot,), (addition,), (target,), (), "none", circumstances))
     if plan.proof.verdict == "best_found" and any(c.code == "amount_without_limit" for c in plan.cautions):
-        raise InputError(f"More {addition.ingredient.id} than a thousand times the lot would be needed.", "/target")
+        raise InputError(
+            f"More {in_plain_words(addition.ingredient.id)} than a thousand times the lot would be needed.", "/target"
+        )
     return plan
 
 
 def _without_proposals(plan: BlendPlan) -> BlendPlan:
     """The plan without the cautions about other ingredients, which it proposes where packs miss the target."""
     proposed = [] if plan.clash is None else [helpful.ingredient for helpful in plan.clash.helpful_ingredients]
-    others = {c for name in proposed for c in of_an_ingredient(name, ingredients()[name])}
+    others = {c for name in proposed for c in of_an_ingredient(in_plain_words(name), ingredients()[name])}
     return replace(plan, cautions=tuple(c for c in plan.cautions if c not in others))
 
 
@@ -132,8 +134,8 @@ def _added_g(plan: BlendPlan) -> float:
 def _out_of_reach(target: TargetAsked, addition: AdditionAsked, reached: float | None) -> InputError:
     nearest = "none comes near" if reached is None else f"the nearest is {reached:g}"
     return InputError(
-        f"No amount of {addition.ingredient.id} brings this lot to {target_in_words(target)}: {nearest}. "
-        "Choose another ingredient or another target.",
+        f"No amount of {in_plain_words(addition.ingredient.id)} brings this lot to {target_in_words(target)}: "
+        f"{nearest}. Choose another ingredient or another target.",
         "/target",
     )
 
@@ -199,7 +201,8 @@ class _Ends:
         where = self.circumstances
         value = value_of(self.name, materials, masses, poured(materials, masses), where.end_point_ph, where.senses)
         if value is None:
-            raise InputError(f"{self.name} is not defined with {mass_g:.4g} g of {self.addition.ingredient.id}.")
+            of = in_plain_words(self.addition.ingredient.id)
+            raise InputError(f"The {plain_property(self.name)} is not defined with {mass_g:.4g} g of {of}.")
         return value
 
     def ends(self, mass_g: float) -> tuple[float, float]:
@@ -216,6 +219,7 @@ def property_after(
     prediction = getattr(forecast.recipes[0].predicted, name)
     if prediction is None:
         raise InputError(
-            f"{name} is not defined for this blend: it holds no acid, or more carbonate than acid.", "/amount"
+            f"The {plain_property(name)} is not defined for this blend: it holds no acid, or more carbonate than acid.",
+            "/amount",
         )
     return float(prediction.value), forecast

@@ -24,7 +24,7 @@ from service.physics.solutes import Component
 
 STEPS_ARE: Final = (
     "Steps are just-noticeable differences by published Weber fractions (after Schutz and Pilgrim 1957, from memory) "
-    "and our defaults, editable in `senses`: arithmetic on composition, no measurement of flavour."
+    "and our defaults, replaceable by yours: arithmetic on composition, no measurement of flavour."
 )
 """Goes with every figure in steps."""
 
@@ -116,7 +116,11 @@ class Senses:
     @property
     def told(self) -> str:
         """What the figures in steps are, and are not."""
-        return _OWN_STEPS.format(", ".join(name for name, _ in self.steps)) if self.steps else STEPS_ARE
+        if not self.steps:
+            return STEPS_ARE
+        from service.planner.plain_words import joined, plain_property  # it knows circumstances, which know senses
+
+        return _OWN_STEPS.format(joined([plain_property(name) for name, _ in self.steps]))
 
     def noticeable(self, name: str, value: float) -> float:
         """The step of a property at a value, in its unit; never zero."""

@@ -12,6 +12,7 @@ from openapi_spec_validator import validate
 from starlette.requests import Request
 
 from service.api.app import create_app, settings_of
+from service.api.cell_questions import QUESTIONS
 from service.api.named_values import NAMED_VALUES
 from service.api.settings import Settings
 from service.errors import InputError
@@ -258,3 +259,18 @@ def _fits(given: Any, form: dict[str, Any]) -> bool:
         and (known is None or given.keys() <= known.keys())
         and set(form.get("required", ())) <= given.keys()
     )
+
+
+def test_cells_can_be_tried_out_as_they_stand() -> None:
+    paths = whole_document()["paths"]
+    for question in QUESTIONS:
+        parameters = paths[f"/v1/cell/{question.name}"]["get"]["parameters"]
+        shown = {parameter["name"]: parameter["example"] for parameter in parameters if "example" in parameter}
+        answered = real.app().get(f"/v1/cell/{question.name}", params=shown)
+        assert answered.text == real.app().get(f"/v1/cell/{question.name}?{question.example}").text
+        assert ("bound" in {parameter["name"] for parameter in parameters}) is bool(question.interval)
+    for path, kind in (("/v1/cell/{question}.csv", "text/csv"), ("/v1/cell/{question}.xml", "application/xml")):
+        example = {parameter["name"]: parameter["example"] for parameter in paths[path]["get"]["parameters"]}
+        answered = real.app().get(path.format(question=example["question"]), params=example["parameters"])
+        assert answered.headers["content-type"].startswith(kind)
+    assert "422" not in paths["/v1/cell/caution/{question}"]["get"]["responses"]

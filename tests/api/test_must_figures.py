@@ -36,7 +36,7 @@ def test_water_costs_nothing_where_the_cheapest_must_is_asked_for() -> None:
     plain = post(PATH, {**LIGHT, "sources": [DEAR]})
     assert "price of the water" not in {one["what"] for one in plain["assumed"]}
     unpriced = {**LIGHT, "sources": [{"ingredient": "honey"}], "prefer": [{"minimise": "cost"}]}
-    assert "honey_average has no price" in refused(unpriced)["/prefer/0"]
+    assert "Average honey has no price" in refused(unpriced)["/prefer/0"]
 
 
 def test_a_yeast_that_cannot_finish_is_told_wherever_the_end_is() -> None:

@@ -210,7 +210,7 @@ def test_acidity_and_ph_of_a_can_may_be_measured_besides() -> None:
         ({"label": LABEL, "brix": 42}, "/brix", "both speak of the solids"),
         ({"label": LABEL, "density": "1.19 g/mL"}, "/density", "both speak of the solids"),
         ({"label": LABEL, "brix_is_refractometer_reading": True}, "/brix_is_refractometer_reading", "both speak"),
-        ({"label": LABEL, "titration_end_point_ph": 8.1}, "/titration_end_point_ph", "give titratable_acidity too"),
+        ({"label": LABEL, "titration_end_point_ph": 8.1}, "/titration_end_point_ph", "give the acidity too"),
         ({"label": LABEL, "refractive_index_temperature": "20 C"}, "/refractive_index_temperature", "without a"),
         ({"label": {"serving": "250 mL"}}, "/label/sugar_g", "needed"),
         ({"label": {**LABEL, "serving": "250"}}, "/label/serving", "the unit is missing"),

@@ -301,7 +301,7 @@ JSON: list[tuple[tuple[str | int, ...], Any, str, str]] = [
         '{"reading": "12 Bx", "scale": "hydrometer"}; a refractometer reads alcohol too.',
     ),
     ((*LOT, "gravity"), {"reading": None}, "/lots/0/gravity/reading", "Write a number, or a text in quotes."),
-    (("targets", "gravity"), "1,016", "/targets/gravity", "Write gravity as a number (SG), without quotes: 1.016."),
+    (("targets", "gravity"), "1,016", "/targets/gravity", "Write the gravity as a number (SG), without quotes: 1.016."),
     (
         ("targets", "gravity"),
         1016,
@@ -530,7 +530,7 @@ CELLS: list[tuple[str, str, str]] = [
     ("gravity", "1/2", "Use a decimal point: 0.5."),
     ("gravity", "\uff10\uff0e\uff19\uff19\uff18", "Write it in the digits 0 to 9: 0.998."),
     ("gravity", "12 Bx", "Write a number alone, with a decimal point and without a unit, for example 1.012."),
-    ("ph", "", "Nothing stands here. Write a number, for example 1.012, or leave this parameter out."),
+    ("ph", "", "Nothing stands here. Write a number, for example 1.012, or, if it is not needed, leave it out."),
     ("abv_percent", "7.2 %", "Write 7.2, without a percent sign."),
     (
         "abv_percent",
@@ -572,9 +572,9 @@ def test_a_cell_without_a_parameter_and_a_cell_that_is_none() -> None:
 def test_a_target_out_of_reach_is_an_answer_and_in_a_cell_no_number() -> None:
     answer = post(PATHS["solve_blend"], changed("targets", "gravity", to=1.2))
     assert answer["outcome"] == "targets_clash"
-    assert answer["summary"].startswith("A gravity of 1.2 cannot be had with at most 2 kg of honey_acacia")
+    assert answer["summary"].startswith("A gravity of 1.2 cannot be had with at most 2 kg of acacia honey")
     words = (
-        "No amount of honey_average brings this lot to a gravity of 0.99: the nearest is 0.9985. Choose another "
+        "No amount of average honey brings this lot to a gravity of 0.99: the nearest is 0.9985. Choose another "
         "ingredient or another target."
     )
     assert told_in_cell("amount-for-gravity", {**HONEY, "target": 0.99}) == {"/target": words}

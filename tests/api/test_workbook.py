@@ -248,24 +248,88 @@ def test_every_choice_is_one_that_the_question_takes() -> None:
         fields = QUESTION[ask.question].query
         for name, key in (*ask.needs, *ask.may, *ask.either):
             entry = entries[key]
-            values = entry.choices if entry.form in ("text", "yes_no") else ()
-            given = {n: _typed(entries[k]) for n, k in (*ask.needs, *ask.either[:1])} | dict(ask.fixed)
-            for value in values:
-                written = {"yes": "1", "no": "0"}.get(value, value) if entry.form == "yes_no" else value
-                fields.model_validate(given | {name: written})
+            given = {n: _sent(entries[k]) for n, k in (*ask.needs, *ask.either[:1])} | dict(ask.fixed)
+            for value in entry.choices:
+                fields.model_validate(given | {name: _sent(entry, value)})
                 seen += 1
     assert seen > 150
 
 
-def _typed(entry: Entry) -> str:
-    """What the formula makes of the demo value."""
-    assert entry.value is not None, entry.key
-    value = str(entry.value)
+def _sent(entry: Entry, value: float | str | None = None) -> str:
+    """What the formula makes of a value, or of the one of the demo."""
+    value = entry.value if value is None else value
+    assert value is not None, entry.key
     if entry.form in ("quantity", "acidity"):
         return f"{value} {entry.units[0]}"
     if entry.form == "yes_no":
-        return {"yes": "1", "no": "0"}[value]
-    return value.replace("+", ",") if entry.form == "words" else value
+        return {"yes": "1", "no": "0"}[str(value)]
+    return dict(zip(entry.choices, entry.sent, strict=True))[str(value)] if entry.sent else str(value)
+
+
+def test_choices_are_words_and_not_names_of_the_service() -> None:
+    """Of lists other than that of the ingredients, whose ids the sheet Ingredients explains."""
+    mapped = 0
+    for _, block, _ in blocks():
+        for entry in block.entries:
+            for choice in entry.choices:
+                assert not set(choice) & set("_+,"), (entry.key, choice)
+            assert entry.form == "ingredient" or "_" not in str(entry.value), entry.key
+            assert len(entry.sent) in (0, len(entry.choices)), entry.key
+            mapped += bool(entry.sent)
+    assert mapped > 20
+
+
+def test_an_ounce_says_whether_it_is_one_of_mass() -> None:
+    """NIST Handbook 44, appendix C: avoirdupois ounce and fluid ounce are units of different kinds."""
+    seen = 0
+    for system in SYSTEMS:
+        for sheet in book(system).worksheets:
+            for rule in sheet.data_validations.dataValidation:
+                if rule.type == "list":
+                    choices = rule.formula1.strip('"').split(",")
+                    assert "oz" not in choices
+                    seen += "oz wt" in choices
+    assert seen > 20
+    for ask, entries in asks():
+        for name, key in ask.needs:
+            if name == "unit" and "oz wt" in entries[key].choices:
+                QUESTION[ask.question].query.model_validate(
+                    {n: _sent(entries[k]) for n, k in (*ask.needs, *ask.either[:1])} | {"unit": "oz"}
+                )
+                assert _sent(entries[key], "oz wt") == "oz"
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_words_without_a_number_name_the_input_and_not_the_parameter(system: System) -> None:
+    for name, made in OF_QUESTIONS.items():
+        sheet = book(system)[name]
+        words = [str(cell.value) for cell in cells(sheet) if cell.column_letter == "M" and "WEBSERVICE" in cell.value]
+        drawn = made(Units(system))
+        entries = {entry.key: entry for block in drawn for entry in block.entries}
+        questions = [ask for block in drawn for ask in block.asks]
+        assert len(words) == len(questions)
+        for ask, formula in zip(questions, words, strict=True):
+            for parameter, key in (*ask.needs, *ask.may, *ask.either):
+                assert f'" {parameter}: "," {entries[key].label.rstrip("?")}: "' in formula, ask.question
+
+
+@pytest.mark.parametrize("name", ["gravity-after", "abv-after", "acidity-after", "ph-after", "volume-after"])
+def test_what_a_caution_tells_to_measure_can_be_told(name: str) -> None:
+    """A sugar test of the lot among it."""
+    (ask,) = [ask for block in blend_blocks(Units("us")) for ask in block.asks if ask.question == name]
+    assert "residual_sugar" in {parameter for parameter, _ in ask.may}
+
+
+def test_what_holds_the_yeast_can_be_told_in_full() -> None:
+    """Whatever a refusal of the pressure can ask for: that it has ended, what is in it, the room left."""
+    asked = [ask for block in packaging_blocks(Units("metric")) for ask in block.asks]
+    told = {ask.question: {parameter for parameter, _ in (*ask.needs, *ask.may)} for ask in asked}
+    hurdles = {"hurdles", "fermentation_finished", "ph", "free", "sorbic"}
+    assert hurdles | {"container", "rated_pressure", "headspace_percent"} <= told["pressure-if-refermented"]
+    assert {"container", "headspace_percent", "filled_at", "co2_g_per_l"} <= told["pasteurising-minutes"]
+    assert "rated_pressure" in told["keg-pressure"]
+    (entry,) = [e for b in packaging_blocks(Units("us")) for e in b.entries if e.key == "finished"]
+    assert entry.value is None  # nobody has it said for them
 
 
 def test_every_unit_is_one_that_the_service_reads() -> None:
@@ -273,7 +337,7 @@ def test_every_unit_is_one_that_the_service_reads() -> None:
     for _, block, _ in blocks():
         for entry in block.entries:
             if entry.form == "quantity":
-                known |= set(entry.units) - {"mg/L"}
+                known |= set(entry.units) - {"mg/L", "g/L"}
     assert known <= set(UNIT_BY_SPELLING) | {unit for unit in known if unit.lower() in UNIT_BY_SPELLING}
     assert known >= {"L", "mL", "gal", "fl oz", "g", "kg", "lb", "oz wt", "C", "F", "bar", "psi"}
 
@@ -300,7 +364,7 @@ FREE = {"Batch record": "K", "Test batches": ""}
 def test_every_input_says_what_may_be_typed(system: System, name: str) -> None:
     sheet = book(system)[name]
     validations = sheet.data_validations.dataValidation
-    free = {"Test batches": {7, 29}, "Batch record": {4, 5, 6, 7}}.get(name, set())
+    free = {"Test batches": {7, 31}, "Batch record": {4, 5, 6, 7}}.get(name, set())
     inputs = [cell for cell in unlocked(sheet) if cell.column_letter != FREE.get(name)]
     assert inputs
     for cell in inputs:
@@ -317,7 +381,8 @@ def test_every_input_says_what_may_be_typed(system: System, name: str) -> None:
             choices = rule.formula1.strip('"').split(",")
             assert cell.value is None or cell.value in choices or not rule.showErrorMessage, cell.coordinate
             assert len(rule.formula1) <= 257
-        if rule.type == "decimal" and isinstance(cell.value, int | float):
+        limited = rule.type == "decimal" and not rule.formula1.startswith("IF(")
+        if limited and isinstance(cell.value, int | float):
             assert float(rule.formula1) <= cell.value <= float(rule.formula2), cell.coordinate
 
 
@@ -349,11 +414,51 @@ def test_units_stand_beside_numbers(system: System) -> None:
     paper = {"metric": 9, "us": 1}[system]  # ISO/IEC 29500-1, 18.3.1.63: 9 is A4, 1 is US letter
     for sheet in book(system).worksheets:
         assert sheet.page_setup.paperSize == paper
-        assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 0)
-        properties: Any = sheet.sheet_properties.pageSetUpPr
-        assert properties.fitToPage
         assert sheet.print_area
         assert sheet.freeze_panes
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_pages_are_one_sheet_wide_and_hold_whole_blocks(system: System) -> None:
+    """ISO/IEC 29500-1, 18.3.1.63: a scale, or a width and a height in pages; 0 is as many as it takes.
+
+    Spreadsheets heed breaks between pages only beside a scale. A page of A4 (ISO 216, 210 mm) or US letter (8.5 in)
+    without two margins of half an inch holds that height over the scale.
+    """
+    page_pt = {"metric": 210.0 / 25.4 * 72.0 - 72.0, "us": 8.5 * 72.0 - 72.0}[system]
+    for sheet in book(system).worksheets:
+        properties: Any = sheet.sheet_properties.pageSetUpPr
+        if sheet.title not in OF_QUESTIONS:
+            assert properties.fitToPage
+            one = sheet.title in ("Test batches", "Batch record")
+            assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 1 if one else 0), sheet.title
+            continue
+        assert not properties.fitToPage
+        ends = [each.id for each in sheet.row_breaks.brk]
+        bands = [c.row for c in cells(sheet) if c.column_letter == "A" and c.style == "maker band"]
+        assert {end + 1 for end in ends} <= set(bands), sheet.title
+        last = int(str(sheet.print_area).rsplit("$", 1)[1])
+        fills = []
+        for first, end in zip([0, *ends], [*ends, last], strict=True):
+            height = sum(sheet.row_dimensions[row].height or 15.0 for row in range(first + 1, end + 1))
+            scale = float(sheet.page_setup.scale or 100) / 100.0
+            fills.append((height + (16.0 if first else 0.0)) * scale / page_pt)
+        assert max(fills) <= 1.0, sheet.title
+        assert min(fills[:-1], default=1.0) > 0.6, (sheet.title, fills)
+
+
+@pytest.mark.parametrize("system", SYSTEMS)
+def test_the_batch_record_limits_temperatures_by_the_unit_chosen(system: System) -> None:
+    """The fixed points of both scales (NIST Special Publication 811, appendix B): F = 1.8 C + 32."""
+    sheet = book(system)["Batch record"]
+    (rule,) = [rule for rule in sheet.data_validations.dataValidation if "D20" in rule.sqref]
+    limits = [re.fullmatch(r'IF\(\$C\$6="C",(\d+),(\d+)\)', formula) for formula in (rule.formula1, rule.formula2)]
+    for limit in limits:
+        assert limit is not None
+        assert float(limit[2]) == pytest.approx(1.8 * float(limit[1]) + 32.0)
+    assert "C6" in rule.prompt
+    assert sheet["B6"].value == "All sample temperatures in"
+    assert sheet["D6"].value == "all lines"
 
 
 # --- the tables ------------------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import json
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -19,9 +20,9 @@ from typing import TYPE_CHECKING, Any, Final
 from tests.clients.serving import Served, needs
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, BrowserContext, Page
 
-__all__ = ["Opened", "chromium", "in_address", "violations"]
+__all__ = ["HONEY", "LEMON", "Opened", "chromium", "in_address", "pages_of", "violations"]
 
 _CHROMIUM: Final = "/usr/bin/chromium"
 _ARGUMENTS: Final = [
@@ -62,13 +63,14 @@ class Opened:
     complaints: list[str] = field(default_factory=list)
 
     @classmethod
-    def at(cls, browser: Browser, service: Served, *, fragment: str = "", width: int = 1000, **context: Any) -> Opened:
+    def at(cls, where: BrowserContext, service: Served, *, fragment: str = "", width: int = 1000) -> Opened:
         """Open the page.
 
-        Parameters: browser; service; fragment, what follows the address; width of the window [px]; context, as of
-        `Browser.new_context`.
+        Parameters: where, a context, whose pages share what was loaded; service; fragment, what follows the address;
+        width of the window [px].
         """
-        page = browser.new_context(viewport={"width": width, "height": 900}, **context).new_page()
+        page = where.new_page()
+        page.set_viewport_size({"width": width, "height": 900})
         page.set_default_timeout(15_000)
         opened = cls(page, service)
         page.on("request", lambda request: opened.loaded.append(request.url))
@@ -97,6 +99,15 @@ class Opened:
         with self.page.expect_response("**/v1/blend-plans"):
             self.page.get_by_role("button", name="Work it out").click()
         self.page.wait_for_selector("table.amounts")
+
+    def copied(self) -> Any:
+        """The request of the plan, as the page hands it on."""
+        self.page.select_option("#copy-as", "json")
+        return json.loads(self.page.locator("#copy-body textarea").input_value())
+
+    def words(self, selector: str) -> str:
+        """What can be read in an element."""
+        return self.page.locator(selector).inner_text()
 
     def drawn(self, points: int = 8) -> Any:
         """Have a curve of so many points drawn; the question that it answers."""
@@ -132,6 +143,28 @@ class Opened:
         """Keep a picture of the whole page where the environment variable PAGE_SCREENSHOTS names a folder."""
         if _SHOWN_IN:
             self.page.screenshot(path=str(Path(_SHOWN_IN) / f"{name}.png"), full_page=True)
+
+
+HONEY: Final[dict[str, Any]] = {
+    "units": "metric",
+    "lots": [{"name": "base", "volume": "10 L", "gravity": 0.998, "abv_percent": 8}],
+    "additions": [{"ingredient": "honey_average"}],
+    "targets": {"gravity": 1.012},
+    "rounding": "none",
+}
+"""A request that a cell can ask too."""
+
+LEMON: Final[dict[str, Any]] = {
+    **HONEY,
+    "additions": [{"ingredient": "honey_average", "max": "1 kg"}, {"ingredient": "lemon_juice_fresh", "max": "1 L"}],
+    "rounding": "scale",
+}
+"""A request whose curve of citrus juice against sweetness is soon drawn."""
+
+
+def pages_of(pdf: bytes) -> int:
+    """How many pages a printed document has."""
+    return len(re.findall(rb"/Type\s*/Page(?![a-zA-Z])", pdf))
 
 
 def in_address(request: Any) -> str:

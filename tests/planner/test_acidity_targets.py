@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from service.planner.plain_words import plain_names
 from service.planner.solving import answer as solved
 from service.solver.goals import Outcome
 from service.solver.solve import Verdict
@@ -81,13 +82,14 @@ def test_only_a_bound_that_holds_the_optimum_is_binding(given: Any, binding: boo
         assert found["reached"] == pytest.approx(given["max"], abs=5e-4)
 
 
-_CHANGE = re.compile(r"([+−])([\d.,]+) (g|kg) ([a-z_0-9]+)")
+_CHANGE = re.compile(r"([+−])([\d.,]+) (g|kg) ([a-z ]+)")
 
 
 def priced(text: str) -> dict[str, float]:
-    """Changes of mass [g] in a sentence such as `+0.01 takes +12.1 g lemon_juice_fresh, −10.8 g water_deionised`."""
+    """Changes of mass [g] in a sentence such as `+0.01 takes +12.1 g lemon juice, −10.8 g water`, by id."""
+    ids = {plain: name for name, plain in plain_names(list(amounts(plan(demo())))).items()}
     return {
-        name: (1.0 if sign == "+" else -1.0) * float(number.replace(",", "")) * (1000.0 if unit == "kg" else 1.0)
+        ids[name]: (1.0 if sign == "+" else -1.0) * float(number.replace(",", "")) * (1000.0 if unit == "kg" else 1.0)
         for sign, number, unit, name in _CHANGE.findall(text)
     }
 

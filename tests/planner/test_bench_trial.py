@@ -334,7 +334,7 @@ def test_large_amounts_are_told_in_large_units() -> None:
     barrel = {**LOT, "volume": "50000 L"}
     (effect,) = trial({**SYRUP, "name": "a", "amount": "0.1 mL"}, base="1 mL", lot=barrel).per_graduation
     assert "5000 L of a" in effect.text
-    assert "kg honey_average" in effect.text
+    assert "kg average honey" in effect.text
     (advice,) = [a for a in trial(DROPS, base="4000 mL").advice if a.code == "glass_too_small"]
     assert "a glass of 10 L" in advice.text
 

@@ -402,7 +402,7 @@ def test_sorbate_is_judged_by_the_least_that_the_strength_may_be() -> None:
 def test_sugar_is_told_with_the_most_that_it_may_be() -> None:
     answer = plan(_asked(HONEY, **_bottled()))
     sugar = answer["predicted"]["fermentable_sugar_g_per_l"]
-    words = f"{sugar['value']:.0f}, perhaps {sugar['high']:.0f} g/L of fermentable sugar"
+    words = f"{sugar['value']:.0f} g/L of fermentable sugar (perhaps {sugar['high']:.0f})"
     assert _told(answer, "refermentable_sugar_no_hurdle").startswith(words)
     # unread residual sugar counts with all of its spread, and as no more than a warning
     dry = plan(_asked(lot={**LOT, "gravity": 0.994}, **_bottled()))

@@ -19,6 +19,7 @@ import service.planner.blend_plan as blend_plan
 from service.catalogue.lookup import find_ingredients, get_ingredient
 from service.model.properties import PROPERTIES
 from service.planner.clash import explain_clash
+from service.planner.plain_words import plain_names
 from service.planner.steps import OURS
 from tests.api.real import plan, reports
 from tests.planner.acidity_cases import Rival, read
@@ -162,11 +163,13 @@ class Examined:
                 )
                 assert f"{end:.4f}".rstrip("0").rstrip(".") in text, (member, text)
             else:
-                assert member.partition(" of ")[2] in text
+                assert self.materials[member.partition(" of ")[2]].said in text
         for told in self.clash["relax"]:
             assert told["to"] in text or told["value"] == 0.0
-        for told in self.clash["helpful_ingredients"]:
-            assert f"{told['amount_text']} of {told['ingredient']}" in text
+        helpful = self.clash["helpful_ingredients"]
+        plain = plain_names([*self.materials, *(told["ingredient"] for told in helpful)])
+        for told in helpful:
+            assert f"{told['amount_text']} of {plain[told['ingredient']]}" in text
 
     def check_packs(self) -> None:
         """What only whole packs prevent is met with opened ones, and nothing else is called so."""
@@ -233,8 +236,8 @@ def test_a_clash_in_us_units_speaks_them() -> None:
     answer = plan(body)
     assert answer["units"] == "us"
     text = answer["clash"]["text"]
-    assert "at most 2 lb of honey_acacia" in text
-    assert re.search(r"have \d lb [\d.]+ oz of honey_acacia", text), text
+    assert "at most 2 lb of acacia honey" in text
+    assert re.search(r"have \d lb [\d.]+ oz of acacia honey", text), text
     assert not re.search(r"\d k?g\b", text.replace("g/L", "")), text
 
 
@@ -282,14 +285,14 @@ def test_only_clashes_are_explained() -> None:
     packed = plan({**body, "additions": [{"ingredient": "honey", "pack": "1 kg"}]})
     assert packed["outcome"] == "nearest_measurable"
     assert packed["clash"]["conflict"][:2] == ["gravity", "packs of honey_average"]
-    assert "whole packs of honey_average" in packed["clash"]["text"]
+    assert "whole packs of average honey" in packed["clash"]["text"]
 
 
 def test_none_in_stock_is_told_as_such() -> None:
     body = {"lots": [BASE], "additions": [{"ingredient": "honey", "max": "0 g"}], "targets": {"gravity": 1.0125}}
     clash = plan(body)["clash"]
     assert "stock of honey_average" in clash["conflict"]
-    assert "no honey_average" in clash["text"]
+    assert "no average honey" in clash["text"]
 
 
 # The order of a request.

@@ -92,7 +92,7 @@ def test_forty_grams_of_extract_may_be_no_sugar() -> None:
         if fits:
             assert drink_from_figures(read).sugar_g_per_l.value == 10.0
         else:
-            with pytest.raises(InconsistentError, match="leave sugar_g_per_l out"):
+            with pytest.raises(InconsistentError, match=r"leave the sugar out \(sugar_g_per_l\)"):
                 drink_from_figures(read)
             # the doubt of the reading counts for the caller: ±0.002 is about ±5 g/L (ICUMSA SPS-4)
             doubtful = Span(gravity.value, gravity.value - 0.002, gravity.value + 0.002)

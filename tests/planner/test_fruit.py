@@ -140,7 +140,7 @@ _PLAN: tuple[tuple[dict[str, Any], str, str], ...] = (
     ({"pressed": "1 L"}, "/pressed", "write it as amount"),
     ({"fruit": "1 kg", "pressed": "2 kg"}, "/pressed", "exchanged"),
     ({"fruit": "1 kg", "pressed": "0 mL"}, "/pressed", "bove nothing|between"),
-    ({"ingredient": "apple_juice_bottled", "fruit": "3 kg"}, "/fruit", "lemon_juice_fresh, lime_juice_fresh"),
+    ({"ingredient": "apple_juice_bottled", "fruit": "3 kg"}, "/fruit", "lemon juice, lime juice"),
     ({"ingredient": "apple_juice_bottled", "fruit_count": 3}, "/fruit_count", "not known here"),
     ({"ingredient": "honey_acacia", "fruit": "3 kg", "pressed": "1 kg"}, "/pressed", "not pressed from fruit"),
 )

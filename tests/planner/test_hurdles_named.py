@@ -6,7 +6,7 @@ import pytest
 
 from service.planner.pressure.asked import Closed
 from service.planner.pressure.refermentation import refermentation
-from service.planner.refermentation import _sugar_and_hurdles, hurdles_named
+from service.planner.refermentation import _sugar_and_hurdles, hurdle_in_words, hurdles_named
 from service.planner.span import Span
 from service.planner.stabilising.asked import HURDLES
 from tests.planner.pressure_cases import FINISHED, drink
@@ -37,9 +37,9 @@ def test_what_is_blended(hurdles: set[str]) -> None:
     found = _sugar_and_hurdles(120.0, 131.0, hurdles, "bottle")
     assert found.code == ("hurdle_is_not_proof" if len(hurdles) > 2 else "hurdle_does_not_hold")
     assert len(found.text.split()) <= MOST_WORDS
-    assert sum(hurdle in found.text for hurdle in hurdles) == 2
+    assert sum(hurdle_in_words(hurdle) in found.text for hurdle in hurdles) == 2
 
 
 def test_those_that_kill_are_named_first() -> None:
-    assert hurdles_named(HURDLES) == "pasteurised, sterile_filtered and others"
+    assert hurdles_named(HURDLES) == "pasteurising, sterile filtration and others"
     assert hurdles_named(["cold"]) == "cold"

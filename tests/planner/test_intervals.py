@@ -31,6 +31,7 @@ from service.planner.beliefs import AMOUNT, composition_unknowns
 from service.planner.draws import drawn_intervals, drawn_properties, drawn_unknowns, quantiles
 from service.planner.intervals import Z_90, Interval, Spreads, spreads_of
 from service.planner.least_known import TOLD, least_known
+from service.planner.plain_words import in_plain_words
 from service.planner.predict import foreseen
 from tests.planner.interval_cases import Recipe, drawn_recipe, read, spreads, values_of
 
@@ -453,9 +454,13 @@ def test_parts_of_a_variance_add_up(seed: int) -> None:
             shares = [p.share for p in interval.parts]
             assert sum(shares) == pytest.approx(1.0)
             assert shares == sorted(shares, reverse=True), name
+    ids = "\n".join(part.name for interval in intervals.values() for part in interval.parts)
+    said = dict(zip(ids.split("\n"), in_plain_words(ids).split("\n"), strict=True))
+    assert len(set(said.values())) == len(said)
     for told in least_known(intervals):
         assert told.property in TOLD
-        assert intervals[told.property].parts[0].name in told.text
+        assert told.largest_share_from == intervals[told.property].parts[0].name
+        assert said[told.largest_share_from] in told.text
 
 
 def test_a_property_moves_by_slope_times_unknown() -> None:

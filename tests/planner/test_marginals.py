@@ -225,7 +225,7 @@ def test_a_minimum_binds_although_nothing_limits_the_amount() -> None:
     assert masses["honey_acacia"] == pytest.approx(10.0)
     # honey holds 82 to 83 % of solids: so much sugar is saved
     assert masses["sugar_white"] == pytest.approx(-8.2, abs=0.3)
-    assert marginal["text"].startswith("With a minimum of honey_acacia 10 g higher: −8")
+    assert marginal["text"].startswith("With a minimum of acacia honey 10 g higher: −8")
 
 
 def test_a_limit_of_a_lot_is_told_in_litres() -> None:
@@ -269,7 +269,7 @@ def test_a_value_that_is_missed_inside_its_tolerance_has_no_price_but_the_stock_
     report = reports(answer)["gravity"]
     assert (report["binding"], report["marginal"]) == (False, None)
     assert {c["property"]: c["change"] for c in marginal["changes"]}["gravity"] == pytest.approx(3e-4, rel=0.15)
-    assert marginal["text"].startswith("With 10 g more of honey_acacia to use: gravity +0.0003")
+    assert marginal["text"].startswith("With 10 g more of acacia honey to use: gravity +0.0003")
 
 
 def test_packs_stay_as_they_are() -> None:
@@ -311,7 +311,7 @@ def test_a_price_is_told_in_the_currency_and_units_of_the_request() -> None:
     found = _ask(additions, {"gravity": 1.012}, prefer=[{"minimise": "cost"}], currency="USD", units="us")
     text = found["gravity"]["text"]
     mass = _masses(found["gravity"])["honey_acacia"]
-    assert re.match(r"\+0\.001 takes about \+1\.\d+ oz honey_acacia; side effects: .*cost \+0\.\d+ USD$", text), text
+    assert re.match(r"\+0\.001 takes about \+1\.\d+ oz acacia honey; side effects: .*cost \+0\.\d+ USD$", text), text
     cost = {c["property"]: c for c in found["gravity"]["changes"]}["cost"]
     assert (cost["change"], cost["unit"]) == (pytest.approx(0.012 * mass, rel=6e-3), "USD")
 
@@ -327,4 +327,4 @@ def test_a_bottle_is_priced_as_a_barrel_is() -> None:
     assert per_litre == pytest.approx([per_litre[0]] * 3, rel=1e-3)
     # 0.001 is 1 g in a litre and honey brings 0.3 g of that for each gram of it (0.83 g of sugar, 0.7 mL of room)
     assert per_litre[0] == pytest.approx(1.0 / 0.3, rel=0.05)
-    assert texts == [f"+0.001 takes about +{mass} honey_acacia" for mass in ("0.0331 g", "0.994 g", "994 g")]
+    assert texts == [f"+0.001 takes about +{mass} acacia honey" for mass in ("0.0331 g", "0.994 g", "994 g")]

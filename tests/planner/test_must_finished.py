@@ -133,7 +133,7 @@ def test_an_estimated_layer_follows_the_juice() -> None:
     _, drink = both(plan)
     assert drink.packaged_l == pytest.approx(60 * 0.33, rel=1e-4)
     assert drink.blended_l > 1.04 * drink.packaged_l
-    assert any("jar_test" in a.measure_by for a in plan.assumed)
+    assert any("straight jar" in a.measure_by for a in plan.assumed)
     assert any("straight jar" in r.instrument for r in plan.next_reading)
 
 

@@ -5,9 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal, TypeVar
 
-__all__ = ["ACIDITY_UNITS", "INGREDIENT", "Ask", "Block", "Entry", "Form", "System", "Units"]
+__all__ = [
+    "ACIDITY_UNITS",
+    "DRINKS",
+    "DRINKS_SENT",
+    "INGREDIENT",
+    "OUNCE",
+    "OUNCE_SENT",
+    "THREE_FIGURES",
+    "Ask",
+    "Block",
+    "Entry",
+    "Form",
+    "System",
+    "Units",
+    "answer_in",
+]
 
-Form = Literal["number", "quantity", "acidity", "text", "yes_no", "words", "ingredient"]
+Form = Literal["number", "quantity", "acidity", "text", "yes_no", "ingredient"]
 """How an input becomes the text of a URL; an `ingredient` is a text chosen from the catalogue."""
 
 System = Literal["metric", "us"]
@@ -17,6 +32,14 @@ INGREDIENT: Final = "ingredient"
 THREE_FIGURES: Final = "[>=100]0;[>=10]0.0;0.000"
 """A number format that shows no more of an amount than can be weighed."""
 ACIDITY_UNITS: Final = ("g/L tartaric", "g/L citric", "g/L malic", "g/L lactic", "g/L sulfuric", "meq/L")
+DRINKS: Final = ("mead", "fruit wine", "grape wine", "cider or perry")
+"""The kinds of drink that can be chosen."""
+DRINKS_SENT: Final = ("mead", "fruit_wine", "grape_wine", "cider_perry")
+"""The same as questions take them."""
+OUNCE: Final = "oz wt"
+"""The ounce of mass wherever it is chosen or shown, so that nobody takes it for one of volume."""
+OUNCE_SENT: Final = "oz"
+"""The same as a question takes it for the unit of its answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +84,9 @@ class Entry:
     units: tuple[str, ...] = ()
     """One is told, several are a list to choose from."""
     choices: tuple[str, ...] = ()
+    """The words that it is chosen from."""
+    sent: tuple[str, ...] = ()
+    """What is sent for each of them; empty where that is the word itself."""
     least: float = 0.0
     most: float = 1e6
     hint: str = ""
@@ -94,5 +120,13 @@ class Block:
     asks: tuple[Ask, ...] = ()
     note: str = ""
     """What stands on the right where nothing is asked."""
-    heed_rows: int = 7
-    """Least height of the box of what to heed, by the words that it usually holds [rows]."""
+    one_of: tuple[str, str] | None = None
+    """Two inputs of which the first is used where both are filled; the note then says so."""
+    lines: int = 9
+    """Lines that the words to heed usually take [-]; the box is made that high at least."""
+
+
+def answer_in(key: str, value: str, choices: tuple[str, ...]) -> Entry:
+    """The input that chooses the unit of an answer."""
+    sent = tuple(OUNCE_SENT if choice == OUNCE else choice for choice in choices)
+    return Entry(key, "Answer in", value, "text", choices=choices, sent=sent, hint="The unit of the answer.")

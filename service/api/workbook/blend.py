@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from service.api.workbook.asked import ACIDITY_UNITS, Ask, Block, Entry, Units
+from service.api.workbook.asked import ACIDITY_UNITS, DRINKS, DRINKS_SENT, Ask, Block, Entry, Units, answer_in
 
 __all__ = ["LOT_EITHER", "LOT_MAY", "LOT_NEEDS", "blend_blocks"]
 
@@ -16,19 +16,16 @@ LOT_MAY: Final = (
     ("ph", "ph"),
     ("sample_temperature", "sample"),
     ("calibrated_at", "calibrated"),
+    ("residual_sugar", "residual"),
 )
 """The parameters of a lot, and the inputs of this sheet that they come from."""
 
-_ANSWER_IN: Final = ("kg", "g", "L", "mL", "lb", "oz", "gal", "qt", "fl oz")
+_ANSWER_IN: Final = ("kg", "g", "L", "mL", "lb", "oz wt", "gal", "qt", "fl oz")
 _MEASURED: Final = "Leave empty to use the catalogue; what you measured on your own juice is better."
 
 
 def _ingredient(key: str, value: str, label: str = "Ingredient") -> Entry:
     return Entry(key, label, value, "ingredient", hint="Choose an id of the sheet Ingredients.")
-
-
-def _answer_in(key: str, value: str) -> Entry:
-    return Entry(key, "Answer in", value, "text", choices=_ANSWER_IN, hint="The unit of the answer.")
 
 
 def _lot(units: Units) -> Block:
@@ -66,7 +63,8 @@ def _lot(units: Units) -> Block:
                 "Kind of drink",
                 "mead",
                 "text",
-                choices=("mead", "fruit_wine", "grape_wine", "cider_perry"),
+                choices=DRINKS,
+                sent=DRINKS_SENT,
                 hint="Decides what is assumed where nothing was measured.",
             ),
             Entry("acidity", "Titratable acidity", 4.6, "acidity", ACIDITY_UNITS, most=200.0, hint="Empty: assumed."),
@@ -89,7 +87,17 @@ def _lot(units: Units) -> Block:
                 most=110.0,
                 hint="On its stem, often 20 °C or 60 °F. Only with a sample temperature.",
             ),
+            Entry(
+                "residual",
+                "Sugar left, if tested",
+                None,
+                "quantity",
+                ("g/L",),
+                most=500.0,
+                hint="By a sugar test. Empty: judged from the gravity.",
+            ),
         ),
+        one_of=("abv", "original"),
         note="Strength or original gravity, one is enough. Acidity and pH are assumed from the kind of drink where "
         "they are empty; measure them before juice or acid goes in. Two liquids are mixed at the end of this sheet.",
     )
@@ -113,15 +121,36 @@ def blend_blocks(units: Units) -> tuple[Block, ...]:
         _lot(units),
         Block(
             "How much honey, juice or concentrate for a gravity?",
-            (_ingredient("honey", "honey_acacia"), gravity, _answer_in("honey_unit", units.pick("kg", "lb"))),
+            (
+                _ingredient("honey", "honey_acacia"),
+                gravity,
+                answer_in("honey_unit", units.pick("kg", "lb"), _ANSWER_IN),
+            ),
             (_amount("amount-for-gravity", "Add", "honey"),),
+        ),
+        Block(
+            "How much water, honey or spirit for a strength?",
+            (
+                _ingredient("strength_by", "water_deionised"),
+                Entry(
+                    "strength_by_target",
+                    "Strength wanted",
+                    7.0,
+                    "number",
+                    ("% vol",),
+                    most=60.0,
+                    hint="Water and honey lower it, spirit lifts it.",
+                ),
+                answer_in("strength_by_unit", units.pick("L", "qt"), _ANSWER_IN),
+            ),
+            (_amount("amount-for-abv", "Add", "strength_by"),),
         ),
         Block(
             "How much juice, concentrate or acid for an acidity?",
             (
                 _ingredient("sour", "lemon_juice_fresh"),
                 Entry("sour_target", "Acidity wanted", 6.5, hint="After it went in.", **acid_target),  # type: ignore[arg-type]
-                _answer_in("sour_unit", units.pick("mL", "fl oz")),
+                answer_in("sour_unit", units.pick("mL", "fl oz"), _ANSWER_IN),
                 Entry(
                     "sour_acidity",
                     "Its acidity, if measured",
@@ -133,7 +162,7 @@ def blend_blocks(units: Units) -> tuple[Block, ...]:
                 ),
             ),
             (_amount("amount-for-acidity", "Add", "sour", may=(("ingredient_titratable_acidity", "sour_acidity"),)),),
-            heed_rows=9,
+            lines=14,
         ),
         Block(
             "How much of an acid or a carbonate for a pH?",
@@ -150,27 +179,10 @@ def blend_blocks(units: Units) -> tuple[Block, ...]:
                     hint="Acid lowers it, a carbonate lifts it.",
                     shown="0.00",
                 ),
-                _answer_in("ph_by_unit", units.pick("g", "oz")),
+                answer_in("ph_by_unit", units.pick("g", "oz wt"), _ANSWER_IN),
             ),
             (_amount("amount-for-ph", "Add", "ph_by"),),
-            heed_rows=8,
-        ),
-        Block(
-            "How much water, honey or spirit for a strength?",
-            (
-                _ingredient("strength_by", "water_deionised"),
-                Entry(
-                    "strength_by_target",
-                    "Strength wanted",
-                    7.0,
-                    "number",
-                    ("% vol",),
-                    most=60.0,
-                    hint="Water and honey lower it, spirit lifts it.",
-                ),
-                _answer_in("strength_by_unit", units.pick("L", "qt")),
-            ),
-            (_amount("amount-for-abv", "Add", "strength_by"),),
+            lines=11,
         ),
         Block(
             "How much citrus juice or concentrate for its share?",
@@ -185,10 +197,10 @@ def blend_blocks(units: Units) -> tuple[Block, ...]:
                     most=100.0,
                     hint="Single strength, of the volume.",
                 ),
-                _answer_in("citrus_unit", units.pick("L", "fl oz")),
+                answer_in("citrus_unit", units.pick("L", "fl oz"), _ANSWER_IN),
             ),
             (_amount("amount-for-citrus", "Add", "citrus"),),
-            heed_rows=9,
+            lines=9,
         ),
         Block(
             "What is it after an addition?",

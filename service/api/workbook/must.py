@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from typing import Final
 
-from service.api.workbook.asked import Ask, Block, Entry, Units
+from service.api.workbook.asked import ACIDITY_UNITS, DRINKS, DRINKS_SENT, Ask, Block, Entry, Units, answer_in
 
 __all__ = ["must_blocks"]
 
-_ACIDS: Final = ("tartaric", "citric", "malic", "lactic", "sulfuric", "meq")
+_ACIDS_SENT: Final = ("tartaric", "citric", "malic", "lactic", "sulfuric", "meq")
 
 
 def _sg(key: str, label: str, value: float | None, hint: str = "SG 20 °C/20 °C.", least: float = 0.97) -> Entry:
     return Entry(key, label, value, "number", ("SG",), least=least, most=1.5, hint=hint, shown="0.0000")
+
+
+def _acid(key: str, label: str, value: str) -> Entry:
+    hint = "The acid that it is expressed as."
+    return Entry(key, label, value, "text", choices=ACIDITY_UNITS, sent=_ACIDS_SENT, hint=hint)
 
 
 def must_blocks(units: Units) -> tuple[Block, ...]:
@@ -27,10 +32,11 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                 Entry(
                     "must_is",
                     "The volume is",
-                    "final",
+                    "of the must",
                     "text",
-                    choices=("final", "water_added"),
-                    hint="final: of the must; water_added: of the water that honey goes into.",
+                    choices=("of the must", "of the water alone"),
+                    sent=("final", "water_added"),
+                    hint="Of the must, honey and all; or of the water that the honey goes into.",
                 ),
                 Entry("must_honey", "Honey or sugar", "honey_average", "ingredient", hint="An id of Ingredients."),
                 Entry(
@@ -42,7 +48,7 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                     most=40.0,
                     hint="Of honey, by a refractometer.",
                 ),
-                Entry("must_unit", "Answer in", units.pick("kg", "lb"), "text", choices=("kg", "g", "lb", "oz")),
+                answer_in("must_unit", units.pick("kg", "lb"), ("kg", "g", "lb", "oz wt")),
             ),
             (
                 Ask(
@@ -58,6 +64,7 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                     (("moisture_percent", "moisture"),),
                 ),
             ),
+            lines=12,
         ),
         Block(
             "How strong did it become? (only while nothing but yeast changed it)",
@@ -70,7 +77,7 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                     shown="0.00",
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
         Block(
             "What sugar and extract may be left?",
@@ -82,7 +89,8 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                     "Kind of ferment",
                     "mead",
                     "text",
-                    choices=("mead", "fruit_wine", "grape_wine", "cider_perry"),
+                    choices=DRINKS,
+                    sent=DRINKS_SENT,
                 ),
             ),
             (
@@ -100,7 +108,7 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                     shown="0.0",
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
         Block(
             "What does a hydrometer's reading mean at another temperature?",
@@ -127,19 +135,19 @@ def must_blocks(units: Units) -> tuple[Block, ...]:
                     shown="0.0000",
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
         Block(
             "From Brix to gravity (no alcohol in it)",
             (Entry("brix", "Sugar scale", 14.7, "number", ("°Bx",), most=95.0, hint="Of a must or a juice."),),
             (Ask("sg-from-brix", "Gravity, SG 20/20", (("brix", "brix"),), shown="0.0000"),),
-            heed_rows=3,
+            lines=3,
         ),
         Block(
             "From gravity to Brix (no alcohol in it)",
             (_sg("sg", "Gravity", 1.06, least=0.99),),
             (Ask("brix-from-sg", "Sugar scale", (("sg", "sg"),), shown="0.00"),),
-            heed_rows=3,
+            lines=3,
         ),
         *_conversions(units),
     )
@@ -150,9 +158,9 @@ def _conversions(units: Units) -> tuple[Block, ...]:
         Block(
             "The same acidity as another acid",
             (
-                Entry("acidity", "Acidity", 6.5, "number", ("g/L or meq/L",), most=2000.0),
-                Entry("given_as", "Told as", "tartaric", "text", choices=_ACIDS, hint="meq: in meq/L, else g/L."),
-                Entry("wanted_as", "Wanted as", "citric", "text", choices=_ACIDS, hint="meq: in meq/L, else g/L."),
+                Entry("acidity", "Acidity", 6.5, "number", ("as told below",), most=2000.0),
+                _acid("given_as", "Told in", "g/L tartaric"),
+                _acid("wanted_as", "Wanted in", "g/L citric"),
             ),
             (
                 Ask(
@@ -162,7 +170,7 @@ def _conversions(units: Units) -> tuple[Block, ...]:
                     shown="0.00",
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
         Block(
             "What does a volume weigh?",
@@ -176,7 +184,7 @@ def _conversions(units: Units) -> tuple[Block, ...]:
                     units.pick(("L", "mL", "fl oz", "gal"), units.fills),
                     most=1e5,
                 ),
-                Entry("liquid_unit", "Answer in", units.pick("kg", "lb"), "text", choices=("g", "kg", "oz", "lb")),
+                answer_in("liquid_unit", units.pick("kg", "lb"), ("g", "kg", "oz wt", "lb")),
             ),
             (
                 Ask(
@@ -185,7 +193,7 @@ def _conversions(units: Units) -> tuple[Block, ...]:
                     (("ingredient", "liquid"), ("volume", "liquid_volume"), ("unit", "liquid_unit")),
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
         Block(
             "What room does a mass take?",
@@ -196,16 +204,10 @@ def _conversions(units: Units) -> tuple[Block, ...]:
                     "Mass",
                     1.0,
                     "quantity",
-                    units.pick(("kg", "g", "lb", "oz"), ("lb", "oz", "kg", "g")),
+                    units.pick(("kg", "g", "lb", "oz wt"), ("lb", "oz wt", "kg", "g")),
                     most=1e6,
                 ),
-                Entry(
-                    "weighed_unit",
-                    "Answer in",
-                    units.pick("mL", "fl oz"),
-                    "text",
-                    choices=("mL", "L", "fl oz", "qt", "gal"),
-                ),
+                answer_in("weighed_unit", units.pick("mL", "fl oz"), ("mL", "L", "fl oz", "qt", "gal")),
             ),
             (
                 Ask(
@@ -214,6 +216,6 @@ def _conversions(units: Units) -> tuple[Block, ...]:
                     (("ingredient", "weighed"), ("mass", "weighed_mass"), ("unit", "weighed_unit")),
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
     )

@@ -5,10 +5,14 @@ from __future__ import annotations
 from typing import Final
 
 from service.api.workbook.asked import ACIDITY_UNITS, Ask, Block, Entry, Units
+from service.planner.pressure.gas import WORDS
 
 __all__ = ["packaging_blocks"]
 
-_HURDLES: Final = ("pasteurised", "sterile_filtered", "cold", "sulfite+sorbate", "sulfite", "sorbate")
+_HURDLES: Final = ("pasteurised", "sterile filtered", "sulfite and sorbate", "sulfite", "sorbate", "kept cold")
+_HURDLES_SENT: Final = ("pasteurised", "sterile_filtered", "sulfite,sorbate", "sulfite", "sorbate", "cold")
+_CONTAINERS: Final = {words: kind for kind, words in WORDS.items()}
+_HURDLE_NEEDS: Final = "Needed where sulfite and sorbate are to hold the yeast."
 
 
 def _drink(units: Units) -> Block:
@@ -48,7 +52,7 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                     shown="0",
                 ),
             ),
-            heed_rows=4,
+            lines=4,
         ),
         Block(
             "What pressure if it ferments again?",
@@ -56,18 +60,31 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                 Entry(
                     "container",
                     "Container",
-                    "sparkling_bottle",
+                    WORDS["sparkling_bottle"],
                     "text",
-                    choices=("bottle", "sparkling_bottle", "can", "keg", "jar", "flask"),
+                    choices=tuple(_CONTAINERS),
+                    sent=tuple(_CONTAINERS.values()),
+                    hint="Where you do not know: bottle of no stated kind.",
                 ),
                 Entry(
                     "hurdles",
                     "What holds the yeast",
                     "pasteurised",
-                    "words",
+                    "text",
                     choices=_HURDLES,
+                    sent=_HURDLES_SENT,
                     hint="Empty: nothing does; then there is no number but a reason not to close it.",
                 ),
+                Entry(
+                    "finished",
+                    "Gravity stood still for days?",
+                    None,
+                    "yes_no",
+                    choices=("yes", "no"),
+                    hint="yes only if two equal gravities days apart showed it. Empty: nobody looked.",
+                ),
+                Entry("free", "Free SO2 in it", None, "quantity", ("mg/L",), most=300.0, hint=_HURDLE_NEEDS),
+                Entry("sorbic", "Sorbic acid in it", None, "quantity", ("mg/L",), most=400.0, hint=_HURDLE_NEEDS),
                 Entry(
                     "warmest",
                     "The warmest it will see",
@@ -93,8 +110,17 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                     ("pH",),
                     least=2.0,
                     most=5.0,
-                    hint="For sulfite and sorbate.",
+                    hint=_HURDLE_NEEDS,
                     shown="0.00",
+                ),
+                Entry(
+                    "headspace",
+                    "Headspace",
+                    None,
+                    "number",
+                    ("% of drink",),
+                    most=200.0,
+                    hint="Of the volume of the drink. Empty: 4.",
                 ),
                 Entry("pressure_unit", "Answer in", units.pressures[0], "text", choices=("bar", "psi")),
             ),
@@ -111,8 +137,12 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                     (
                         ("total_sugar_g_per_l", "all_sugar"),
                         ("hurdles", "hurdles"),
+                        ("fermentation_finished", "finished"),
+                        ("free", "free"),
+                        ("sorbic", "sorbic"),
                         ("temperature", "warmest"),
                         ("rated_pressure", "rated"),
+                        ("headspace_percent", "headspace"),
                         ("ph", "ph"),
                     ),
                     shown="0.0",
@@ -131,6 +161,15 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                     units.temperatures,
                     most=110.0,
                 ),
+                Entry(
+                    "keg_rated",
+                    "Rated pressure of the keg",
+                    None,
+                    "quantity",
+                    units.pressures,
+                    most=500.0,
+                    hint="Stamped on it. Empty: 9 bar, as usual.",
+                ),
                 Entry("keg_unit", "Answer in", units.pressures[0], "text", choices=("bar", "psi")),
             ),
             (
@@ -144,13 +183,14 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                         ("sugar_g_per_l", "all_sugar"),
                         ("unit", "keg_unit"),
                     ),
+                    (("rated_pressure", "keg_rated"),),
                     shown="0.00",
                 ),
             ),
-            heed_rows=5,
+            lines=6,
         ),
         Block(
-            "How long does it pasteurise?",
+            "How long does it pasteurise? (container, its rating and headspace as told above)",
             (
                 Entry(
                     "heat",
@@ -169,17 +209,44 @@ def packaging_blocks(units: Units) -> tuple[Block, ...]:
                     most=10_000.0,
                     hint="Minutes at 60 °C that it is worth.",
                 ),
+                Entry(
+                    "filled_at",
+                    "Closed at",
+                    None,
+                    "quantity",
+                    units.temperatures,
+                    most=190.0,
+                    hint="From there it swells. Empty: 4 °C, which asks for most room.",
+                ),
+                Entry(
+                    "gas",
+                    "Carbon dioxide in it",
+                    None,
+                    "number",
+                    ("g/L",),
+                    most=20.0,
+                    hint="Empty: 1, of a still drink.",
+                ),
             ),
             (
                 Ask(
                     "pasteurising-minutes",
                     "Minutes at that temperature",
                     (("temperature", "heat"),),
-                    (("target_units", "pu"), ("abv_percent", "abv"), ("sugar_g_per_l", "all_sugar")),
+                    (
+                        ("target_units", "pu"),
+                        ("abv_percent", "abv"),
+                        ("sugar_g_per_l", "all_sugar"),
+                        ("filled_at", "filled_at"),
+                        ("co2_g_per_l", "gas"),
+                        ("container", "container"),
+                        ("headspace_percent", "headspace"),
+                        ("rated_pressure", "rated"),
+                    ),
                     shown="0.0",
                 ),
             ),
-            heed_rows=6,
+            lines=6,
         ),
         *_label(units, fill),
     )
@@ -192,7 +259,13 @@ def _label(units: Units, fill: float) -> tuple[Block, ...]:
             (
                 Entry("serving", "Serving", fill, "quantity", units.fills, most=1e5),
                 Entry(
-                    "factors", "Factors", units.pick("eu", "us"), "text", choices=("eu", "us"), hint="Of the label law."
+                    "factors",
+                    "Factors of",
+                    units.pick("European Union", "United States"),
+                    "text",
+                    choices=("European Union", "United States"),
+                    sent=("eu", "us"),
+                    hint="Whose rules for labels.",
                 ),
             ),
             (
@@ -204,7 +277,7 @@ def _label(units: Units, fill: float) -> tuple[Block, ...]:
                     shown="0",
                 ),
             ),
-            heed_rows=4,
+            lines=4,
         ),
         Block(
             "Standard drinks in a container",
@@ -213,9 +286,11 @@ def _label(units: Units, fill: float) -> tuple[Block, ...]:
                 Entry(
                     "size",
                     "Drink after the rule of",
-                    units.pick("who", "us"),
+                    units.pick("WHO", "United States"),
                     "text",
-                    choices=("us", "uk", "au", "who"),
+                    choices=("United States", "United Kingdom", "Australia", "WHO"),
+                    sent=("us", "uk", "au", "who"),
+                    hint="WHO: that of the questionnaire of the World Health Organization, 10 g of alcohol.",
                 ),
             ),
             (
@@ -226,7 +301,7 @@ def _label(units: Units, fill: float) -> tuple[Block, ...]:
                     shown="0.00",
                 ),
             ),
-            heed_rows=4,
+            lines=4,
         ),
         Block(
             "Percent juice that one ingredient brings",
@@ -251,6 +326,6 @@ def _label(units: Units, fill: float) -> tuple[Block, ...]:
                     shown="0.0",
                 ),
             ),
-            heed_rows=3,
+            lines=3,
         ),
     )

@@ -18,16 +18,19 @@ if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
 __all__ = [
+    "BOTH_FILLED",
     "INGREDIENTS_RANGE",
     "add_styles",
     "break_between",
     "choice",
     "heading",
+    "limits_by_unit",
     "merged",
     "number_limits",
     "protected",
     "put",
     "set_page",
+    "tell_both",
     "tell_no_number",
     "validate_entry",
     "widths",
@@ -36,7 +39,14 @@ __all__ = [
 INGREDIENTS_RANGE: Final = "ingredient_ids"
 """Defined name of the list that ingredients are chosen from."""
 
-_ROWS_ON_A_PAGE: Final = 32
+_SCALE_PERCENT: Final = (77, 72)
+"""At which a sheet of questions is one page wide on A4 and on US letter, in the widest of the usual fonts."""
+_PAGE_PT: Final = (675.0, 745.0)
+"""What a page of either takes of its height then, without margins of half an inch [pt]."""
+BOTH_FILLED: Final = "Both are filled."
+"""What a note begins with where two inputs are filled of which one is used."""
+_HEADING_ROW: Final = "3:3"
+_HEADING_PT: Final = 16.0
 _INK, _GREY, _LINE = "1F1F1F", "767676", "8C8C8C"
 _INPUT_FILL, _BAND_FILL, _HEED_FILL, _STOP_FILL = "FFF6D6", "DCE6EC", "FFFFFF", "F8D7D3"
 
@@ -155,16 +165,25 @@ def widths(sheet: Worksheet, by_column: Sequence[float]) -> None:
         sheet.column_dimensions[column].width = width
 
 
-def set_page(sheet: Worksheet, units: Units, area: str, *, landscape: bool = True) -> None:
-    """Print an area one page wide, the first rows on every page, with the name of the sheet and page numbers."""
+def set_page(
+    sheet: Worksheet, units: Units, area: str, *, landscape: bool = True, pages: int = 0, to_width: bool = True
+) -> None:
+    """Print an area one page wide, its headings on every page, with the name of the sheet and page numbers.
+
+    Parameters: sheet; units, for the paper; area; landscape; pages, that it is to fit on, 0: as many as it takes;
+        to_width, whether it is made to fit. Spreadsheets heed breaks between pages only where it is not.
+    """
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
     sheet.page_setup.paperSize = units.pick(9, 1)  # ISO A4, US letter
-    sheet.page_setup.fitToWidth = 1
-    sheet.page_setup.fitToHeight = 0
     properties: Any = sheet.sheet_properties
-    properties.pageSetUpPr.fitToPage = True
+    properties.pageSetUpPr.fitToPage = to_width
+    if to_width:
+        sheet.page_setup.fitToWidth = 1
+        sheet.page_setup.fitToHeight = pages
+    else:
+        sheet.page_setup.scale = units.pick(*_SCALE_PERCENT)
     sheet.print_area = area
-    sheet.print_title_rows = "1:3"
+    sheet.print_title_rows = _HEADING_ROW if landscape else None
     sheet.print_options.horizontalCentered = True
     footer: Any = sheet.oddFooter
     footer.left.text, footer.center.text, footer.right.text = "&A", "Estimates: verify by measurement", "&P / &N"
@@ -173,18 +192,24 @@ def set_page(sheet: Worksheet, units: Units, area: str, *, landscape: bool = Tru
     sheet.sheet_view.showGridLines = False
 
 
-def break_between(sheet: Worksheet, starts: Sequence[int], end: int) -> None:
+def break_between(sheet: Worksheet, units: Units, starts: Sequence[int], end: int) -> None:
     """Begin a new page where a block would not fit on the rest of one.
 
-    Parameters: sheet; starts, the first row of each block; end, the row after the last.
+    Parameters: sheet, whose rows all have their heights; units, for the paper; starts, the first row of each block;
+        end, the row after the last.
     """
     from openpyxl.worksheet.pagebreak import Break
 
-    top = starts[0]
+    def height_pt(first: int, after: int) -> float:
+        return sum(float(sheet.row_dimensions[row].height or _HEADING_PT) for row in range(first, after))
+
+    used_pt = height_pt(1, starts[0])
     for start, following in zip(starts, [*starts[1:], end], strict=True):
-        if following - top > _ROWS_ON_A_PAGE and start > top:
+        block_pt = height_pt(start, following)
+        if used_pt + block_pt > units.pick(*_PAGE_PT):
             sheet.row_breaks.append(Break(id=start - 1))
-            top = start
+            used_pt = _HEADING_PT
+        used_pt += block_pt
 
 
 def protected(sheet: Worksheet) -> None:
@@ -202,8 +227,22 @@ def choice(sheet: Worksheet, where: str, choices: Sequence[str] | str, title: st
 
 def number_limits(sheet: Worksheet, where: str, least: float, most: float, title: str, told: str) -> None:
     """Let a cell, or an area, be a number between limits."""
-    limits = {"type": "decimal", "operator": "between", "formula1": f"{least:g}", "formula2": f"{most:g}"}
-    _validation(sheet, where, limits, title, told, f"A number between {least:g} and {most:g}.")
+    wrong = f"A number between {least:g} and {most:g}."
+    _validation(sheet, where, _between(f"{least:g}", f"{most:g}"), title, told, wrong)
+
+
+def limits_by_unit(
+    sheet: Worksheet, where: str, unit: str, limits: dict[str, tuple[float, float]], title: str, told: str
+) -> None:
+    """Let an area be a number between limits that depend on the unit told in a cell; limits, of two units."""
+    (first, ends), (_, others) = limits.items()
+    least, most = (f'IF({unit}="{first}",{a:g},{b:g})' for a, b in zip(ends, others, strict=True))
+    wrong = " or ".join(f"{low:g} to {high:g} {name}" for name, (low, high) in limits.items())
+    _validation(sheet, where, _between(least, most), title, told, f"A number from {wrong}.")
+
+
+def _between(least: str, most: str) -> dict[str, Any]:
+    return {"type": "decimal", "operator": "between", "formula1": least, "formula2": most}
 
 
 def _validation(sheet: Worksheet, where: str, rule: dict[str, Any], title: str, told: str, wrong: str) -> None:
@@ -249,3 +288,13 @@ def tell_no_number(sheet: Worksheet, answers: str, heeds: str) -> None:
     first = heeds.split(":")[0].split(" ")[0]
     alarming = f'OR(LEFT({first},9)="No number",LEFT({first},9)="No answer",ISNUMBER(FIND("STOP:",{first})))'
     sheet.conditional_formatting.add(heeds, made.FormulaRule(formula=[alarming], font=Font(bold=True), fill=fill))
+
+
+def tell_both(sheet: Worksheet, where: str) -> None:
+    """Make it stand out where a note says that one of two inputs is not used."""
+    from openpyxl.formatting import rule as rules
+    from openpyxl.styles import Font
+
+    made: Any = rules
+    both = f'LEFT({where},{len(BOTH_FILLED)})="{BOTH_FILLED}"'
+    sheet.conditional_formatting.add(where, made.FormulaRule(formula=[both], font=Font(bold=True)))

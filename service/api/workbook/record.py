@@ -10,6 +10,7 @@ from service.api.workbook.formulas import BASE, NO_NUMBER, form_text, plain_numb
 from service.api.workbook.paper import (
     choice,
     heading,
+    limits_by_unit,
     merged,
     number_limits,
     protected,
@@ -46,10 +47,22 @@ _TOLD: Final = (
     "One line a day. The reading is corrected for its temperature; without one it is taken as it is. The strength "
     f"holds only until something is added. Equal within 0.001 over {LEAST_DAYS} days or more shows as steady, which is "
     f"not finished: a slow ferment may still fall over {SLOW_DAYS} days. The lines of the demo are invented: overwrite "
-    "them."
+    "them. Make a row higher where words are cut off."
 )
 _ABOVE, _FIRST, _LINES = 4, 9, 32
+_LINE_PT: Final = 25.0
+"""Height of a line [pt]: all of them fit on one page."""
 _SAME: Final = 0.001
+_DEGREES: Final = {"C": (0.0, 40.0), "F": (32.0, 104.0)}
+"""Sample temperatures that corrections are known for, 0 to 40 °C, in both units."""
+_OF_GRAVITY: Final = (
+    ("reading", "Hydrometer"),
+    ("sample_temperature", "Sample at"),
+    ("calibrated_at", "Hydrometer calibrated at"),
+    ("abv_percent", "Strength of the line above"),
+)
+_OF_STRENGTH: Final = (("original_gravity", "Original gravity"), ("final_gravity", "Gravity"))
+"""Parameters, and what their inputs are called here."""
 _DEMO: Final = (
     (date(2026, 3, 1), "honey into water, yeast", 1.060, 24.0, 3.9, None, "demo"),
     (date(2026, 3, 8), "reading", 1.028, 22.0, 3.5, None, "demo"),
@@ -69,8 +82,8 @@ def draw_record(sheet: Worksheet, units: Units) -> None:
     entries = (
         Entry("", "Original gravity", f"=E{_FIRST}", "number", ("SG 20/20",), least=0.99, most=1.5, shown="0.0000"),
         Entry("", "Hydrometer calibrated at", units.pick(20.0, 60.0), "quantity", units.temperatures, most=110.0),
-        Entry("", "Sample temperatures are in", units.temperatures[0], "text", choices=units.temperatures),
-        Entry("", "Acidities are in", ACIDITY_UNITS[0], "text", choices=ACIDITY_UNITS),
+        _of_all("All sample temperatures in", units.temperatures),
+        _of_all("All acidities in", ACIDITY_UNITS),
     )
     for k, entry in enumerate(entries):
         row = _ABOVE + k
@@ -91,23 +104,30 @@ def draw_record(sheet: Worksheet, units: Units) -> None:
     for k in range(_LINES):
         _line(sheet, units, k)
     last = _FIRST + _LINES - 1
-    _limits(sheet, units, last)
+    _limits(sheet, last)
     tell_no_number(sheet, f"E{_FIRST}:F{last}", f"J{_FIRST}:J{last}")
-    set_page(sheet, units, f"A1:K{last}")
-    sheet.print_title_rows = f"{_FIRST - 1}:{_FIRST - 1}"
+    set_page(sheet, units, f"A1:K{last}", pages=1)
+    sheet.print_title_rows = None
     protected(sheet)
 
 
-def _limits(sheet: Worksheet, units: Units, last: int) -> None:
+def _of_all(label: str, choices: tuple[str, ...]) -> Entry:
+    """The input of a unit that every line has."""
+    hint = "The unit of every line below. Changing it converts no number."
+    return Entry("", label, choices[0], "text", units=("all lines",), choices=choices, hint=hint)
+
+
+def _limits(sheet: Worksheet, last: int) -> None:
     from openpyxl.worksheet.datavalidation import DataValidation
 
     def column(name: str) -> str:
         return f"{name}{_FIRST}:{name}{last}"
 
     number_limits(sheet, column("C"), 0.97, 1.5, "Hydrometer", "Specific gravity as the hydrometer shows it.")
-    number_limits(sheet, column("D"), 0.0, units.pick(40.0, 104.0), "Sample temperature", "In the unit told above.")
+    told = f"In the unit of the cell C{_ABOVE + 2} above, which holds for all lines."
+    limits_by_unit(sheet, column("D"), f"$C${_ABOVE + 2}", _DEGREES, "Sample temperature", told)
     number_limits(sheet, column("G"), 1.5, 9.0, "pH", "By a calibrated meter.")
-    number_limits(sheet, column("H"), 0.0, 200.0, "Acidity", "In the unit told above.")
+    number_limits(sheet, column("H"), 0.0, 200.0, "Acidity", f"In the unit of the cell C{_ABOVE + 3} above.")
     dates = DataValidation(
         type="date",
         operator="greaterThan",
@@ -149,11 +169,12 @@ def _line(sheet: Worksheet, units: Units, k: int) -> None:
     found = f'=IF(C{row}="","",IF({asked}="",C{row},{plain_number(asked)}))'
     put(sheet, f"E{row}", found, "maker end", "0.0000")
     put(sheet, f"F{row}", "=" + plain_number(strength), "maker end", "0.00")
-    why = f'IF(E{row}="{NO_NUMBER}",{words_without_number(asked)},{words_without_number(strength)})'
+    of_gravity, of_strength = words_without_number(asked, _OF_GRAVITY), words_without_number(strength, _OF_STRENGTH)
+    why = f'IF(E{row}="{NO_NUMBER}",{of_gravity},{of_strength})'
     told = f'=IF(OR(E{row}="{NO_NUMBER}",F{row}="{NO_NUMBER}"),{why},"")'
     put(sheet, f"J{row}", told, "maker heed")
     put(sheet, f"I{row}", None if k == 0 else _state(row), "maker unit")
-    sheet.row_dimensions[row].height = 30
+    sheet.row_dimensions[row].height = _LINE_PT
 
 
 def _gravity_asked(row: int, *, first: bool) -> str:

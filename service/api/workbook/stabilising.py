@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from service.api.workbook.asked import ACIDITY_UNITS, Ask, Block, Entry, Units
+from service.api.workbook.asked import ACIDITY_UNITS, DRINKS, DRINKS_SENT, Ask, Block, Entry, Units, answer_in
 
 __all__ = ["stabilising_blocks"]
 
@@ -20,6 +20,7 @@ _MAY: Final = (
     ("malolactic_possible", "malolactic"),
 )
 _YES_NO: Final = ("yes", "no")
+_SALTS_IN: Final = ("g", "kg", "oz wt", "lb")
 
 
 def _drink(units: Units) -> Block:
@@ -63,15 +64,17 @@ def _drink(units: Units) -> Block:
                 "Kind of drink",
                 "mead",
                 "text",
-                choices=("mead", "fruit_wine", "grape_wine", "cider_perry"),
+                choices=DRINKS,
+                sent=DRINKS_SENT,
             ),
             Entry(
                 "market",
                 "Market",
-                "none",
+                "any",
                 "text",
-                choices=("none", "eu", "us"),
-                hint="none: the lowest limits known. Check the law where you sell.",
+                choices=("any", "European Union", "United States"),
+                sent=("none", "eu", "us"),
+                hint="any: the lowest limits known. Check the law where you sell.",
             ),
         ),
         note="Some people react badly to sulfite, asthmatics most. Sorbate does nothing against bacteria and needs "
@@ -81,13 +84,12 @@ def _drink(units: Units) -> Block:
 
 def stabilising_blocks(units: Units) -> tuple[Block, ...]:
     """The blocks of the sheet, with inputs in one system of units."""
-    grams = ("g", "kg", "oz", "lb")
     return (
         _drink(units),
         Block(
             "How much potassium sorbate?",
             (
-                Entry("sorbate_unit", "Answer in", "g", "text", choices=grams),
+                answer_in("sorbate_unit", "g", _SALTS_IN),
                 Entry(
                     "sorbic",
                     "Sorbic acid wanted",
@@ -97,22 +99,32 @@ def stabilising_blocks(units: Units) -> tuple[Block, ...]:
                     most=300.0,
                     hint="Empty: by the published table.",
                 ),
+                Entry(
+                    "purity",
+                    "Sorbate in the product",
+                    None,
+                    "number",
+                    ("% of mass",),
+                    least=1.0,
+                    most=100.0,
+                    hint="As its maker states it. Empty: 100.",
+                ),
             ),
             (
                 Ask(
                     "dose-of-sorbate",
                     "Potassium sorbate",
                     (*_NEEDS, ("unit", "sorbate_unit")),
-                    (*_MAY, ("sorbic", "sorbic")),
+                    (*_MAY, ("sorbic", "sorbic"), ("purity_percent", "purity")),
                     shown="0.00",
                 ),
             ),
-            heed_rows=13,
+            lines=24,
         ),
         Block(
             "How much potassium metabisulfite?",
             (
-                Entry("sulfite_unit", "Answer in", "g", "text", choices=grams),
+                answer_in("sulfite_unit", "g", _SALTS_IN),
                 Entry(
                     "free",
                     "Free SO2 wanted",
@@ -123,6 +135,34 @@ def stabilising_blocks(units: Units) -> tuple[Block, ...]:
                     hint="Empty: 0.8 mg/L molecular SO2 at the pH of the drink.",
                 ),
                 Entry("free_now", "Free SO2 in it now", None, "quantity", ("mg/L",), most=200.0, hint="Empty: none."),
+                Entry(
+                    "total_now",
+                    "Total SO2 in it now",
+                    None,
+                    "quantity",
+                    ("mg/L",),
+                    most=500.0,
+                    hint="Empty: as the free part.",
+                ),
+                Entry(
+                    "bound",
+                    "Share that gets bound",
+                    None,
+                    "number",
+                    ("0 to 0.9",),
+                    most=0.89,
+                    hint="Of what goes in. Empty: 0.4, a guess.",
+                ),
+                Entry(
+                    "yields",
+                    "SO2 that the salt yields",
+                    None,
+                    "number",
+                    ("% of mass",),
+                    least=1.0,
+                    most=57.6,
+                    hint="Empty: 57, fresh potassium metabisulfite; old salt 50 or less.",
+                ),
                 Entry(
                     "with_sorbic",
                     "Sorbic acid that goes in too",
@@ -138,10 +178,18 @@ def stabilising_blocks(units: Units) -> tuple[Block, ...]:
                     "dose-of-sulfite",
                     "Potassium metabisulfite",
                     (*_NEEDS, ("unit", "sulfite_unit")),
-                    (*_MAY, ("free", "free"), ("free_now", "free_now"), ("sorbic", "with_sorbic")),
+                    (
+                        *_MAY,
+                        ("free", "free"),
+                        ("free_now", "free_now"),
+                        ("total_now", "total_now"),
+                        ("bound_share", "bound"),
+                        ("so2_share_percent", "yields"),
+                        ("sorbic", "with_sorbic"),
+                    ),
                     shown="0.00",
                 ),
             ),
-            heed_rows=11,
+            lines=16,
         ),
     )

@@ -63,13 +63,13 @@ _USE: Final = (
     ),
     (
         "Read",
-        "First the words under “Heed first”, then the number, then its ends “from” and “to”. Words in capitals tell "
-        "how grave it is: STOP, WARNING, NOTE.",
+        "First the words under “Heed first”, then the number, then its ends “from” and “to”. Each thing to heed is a "
+        "line; words in capitals tell how grave it is: STOP, WARNING, NOTE.",
     ),
     (
         "no number",
-        "The words above it say why, and what to change. If a cell shows #VALUE!, #NAME? or Err: instead, your "
-        "spreadsheet could not ask at all: see below.",
+        "The words above it say which input is why, and what to change; with STOP: do not do it so. If a cell shows "
+        "#VALUE!, #NAME? or Err: instead, your spreadsheet could not ask at all: see below.",
     ),
     (
         "Change",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING, Any, Final
 
 from service import MODEL_VERSION
@@ -49,7 +50,9 @@ _LIMITS: Final = (
     "lie between. For an amount they are what it may take, were the drink at either end. A dash: none is worked out.",
     "Gravities are specific gravity 20 °C/20 °C, strengths % of volume at 20 °C, acidities titrated to pH 8.2.",
     "The batch record calls two gravities equal that differ by 0.001 at most.",
-    "Test batches ask for one addition after the other, the second on what the first became, so that small errors add.",
+    "Test batches ask for one addition after the other, the second on what the first became, so that small errors add. "
+    "Sugar is handed on with its error; where little is left it is judged anew from the gravity, which may tell too "
+    "much.",
     "An address may have 2048 characters, an answer 32767. Nothing is asked while a needed input is empty.",
     "The server works out the same for the same address; a cell is asked again when an input of it changes.",
 )
@@ -87,7 +90,7 @@ def draw_ingredients(sheet: Worksheet, units: Units) -> str:
         "the id into an input. Dry solids have no density: weigh them. The keys of sources stand in the sheet Notes."
     )
     heading(sheet, "Ingredients", told, _COLUMNS, "K")
-    widths(sheet, (38.0, 46.0, 13.0, 13.0, 9.0, 10.0, 10.0, 21.0, 8.0, 40.0, 16.0))
+    widths(sheet, (34.0, 42.0, 12.0, 12.0, 7.0, 10.0, 10.0, 19.0, 7.0, 30.0, 13.0))
     rows = [_row(one) for one in ingredients().values()]
     for k, row in enumerate(rows):
         for column, value in zip("ABCDEFGHIJK", row, strict=True):
@@ -131,7 +134,6 @@ def draw_notes(sheet: Worksheet, units: Units) -> None:
         values = (source.key, source.title, source.authors_or_body, source.year, source.identifier, source.mark)
         for column, value in zip("ABCDEF", values, strict=True):
             put(sheet, f"{column}{here}", value, "maker text")
-        sheet.row_dimensions[here].height = (
-            48 if max(len(source.title) / 58, len(source.authors_or_body) / 38) > 2 else 32
-        )
+        needed = ceil(max(len(source.title) / 52, len(source.authors_or_body) / 34))
+        sheet.row_dimensions[here].height = 2.0 + 15.0 * needed
     set_page(sheet, units, f"A1:F{row + 1 + len(listed)}")

@@ -14,7 +14,7 @@ from service.planner.bench_trial.answers import Advice, Grams, PerGraduation
 from service.planner.bench_trial.glass import Glass, Stock
 from service.planner.bench_trial.match import factor_of
 from service.planner.materials import Material, poured
-from service.planner.plain_words import plain_property
+from service.planner.plain_words import in_plain_words, plain_property
 from service.planner.predict import rounded, value_of
 from service.planner.steps import steps_between
 from service.quantities import System, mass_text, volume_text
@@ -154,7 +154,7 @@ def _effect(
     volume_ml = in_batch.volume_ml
     amount = mass_in_words(in_batch.mass_g, system) if volume_ml is None else volume_in_words(volume_ml, system)
     measured = f"{amount} of {stock.asked.name}"
-    as_parts = " and ".join(f"{mass_in_words(p.mass_g, system)} {p.ingredient}" for p in parts)
+    as_parts = " and ".join(f"{mass_in_words(p.mass_g, system)} {in_plain_words(p.ingredient)}" for p in parts)
     dissolved = f" ({as_parts})" if stock.asked.solution is not None else ""
     graduation = _upper(stock.asked.measure.graduation_text)
     if share > 1.0:
@@ -256,7 +256,7 @@ def advice_of(
                 None,
                 None,
                 f"The stocks' water took {dilution_percent:.2g} % vol off the glass, and the batch does not get it: it "
-                "will taste stronger. Use stronger stocks, or allow water (“water_allowed”).",
+                "will taste stronger. Use stronger stocks, or allow water (water_allowed).",
             )
         )
     return tuple(found)
@@ -284,7 +284,7 @@ def fine_amounts(
                 stock.asked.name,
                 None,
                 None,
-                f"{short(grams)} g of {first.name} is less than ten divisions of a scale that shows "
+                f"{short(grams)} g of {first.said} is less than ten divisions of a scale that shows "
                 f"{scale_step_g:.3g} g: measure out {volume_in_words(whole, system)} of {stock.asked.name} instead, or "
                 "use a finer scale.",
             )

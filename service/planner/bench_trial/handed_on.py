@@ -48,7 +48,7 @@ def next_calls(asked: BenchAsked, glass: Glass, used: Sequence[Material], dose: 
             "forecast_blend",
             {**common, "recipes": [recipe]},
             (),
-            "This batch as a recipe: to hold against readings (`measured`), or to scale (`scale_to`).",
+            "This batch as a recipe: to hold against readings, or to scale.",
         ),
         "correct_blend": poured_recipe(lots, added, dose.predicted, circumstances, common),
         **drink_calls(batch, "the batch"),

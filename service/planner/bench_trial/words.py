@@ -10,6 +10,7 @@ from service.planner.bench_trial.asked import BenchAsked
 from service.planner.bench_trial.colour import is_hazy
 from service.planner.bench_trial.glass import Glass
 from service.planner.bench_trial.graduation import volume_in_words
+from service.planner.plain_words import in_plain_words
 from service.planner.work import WorkStep
 from service.quantities import System, volume_text
 
@@ -149,7 +150,7 @@ def steps_of(asked: BenchAsked, amounts: Sequence[Amount], colours: Sequence[Col
         how = "Dissolve" if _is_dry(asked, amount.name) else "Stir in"
         steps.append(
             WorkStep(
-                f"{how} {amount.name}, nine tenths of it first, in some of the batch drawn off for it.",
+                f"{how} {in_plain_words(amount.name)}, nine tenths of it first, in some of the batch drawn off for it.",
                 amount.amount_text,
                 0.0,
                 "Nothing lies on the bottom.",

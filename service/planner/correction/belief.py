@@ -27,6 +27,7 @@ from service.planner.correction.asked import READ, REFRACTOMETER, CorrectionAske
 from service.planner.correction.stages import Pour, Poured, poured_by_stage
 from service.planner.intervals import Spreads
 from service.planner.materials import Material
+from service.planner.plain_words import plain_property
 
 REFRACTOMETER_MODEL_SD_BRIX: Final = 0.1
 """Standard deviation that the model adds to a refractometer's reading: pulp, and no measured mixtures (judged)."""
@@ -262,5 +263,5 @@ def _looked_at(name: str, here: Spreads) -> tuple[float, tuple[float, ...]]:
     law = circumstances.senses.law(name)
     value = property_value(law, here.contents, here.contents.volume_ml / 1000.0, circumstances.end_point_ph)
     if value is None:
-        raise InputError(f"No {name} can be told of what was poured: leave its reading out.")
+        raise InputError(f"No {plain_property(name)} can be told of what was poured: leave its reading out.")
     return value, property_gradient(law, here.contents, here.chemistry, value)

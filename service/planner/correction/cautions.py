@@ -91,7 +91,7 @@ def _more_than_meant(asked: CorrectionAsked, told: Told) -> Iterator[Caution]:
 def _of_what_is_in(belief: Belief, drink: Predicted, known: Sequence[Caution]) -> Iterator[Caution]:
     """Cautions of what was poured; of the whole drink only what the plan's cautions do not say."""
     codes = {caution.code for caution in known}
-    names = [m.name for m, g in zip(belief.materials, belief.masses_g, strict=True) if g > 0.0]
+    names = [m.said for m, g in zip(belief.materials, belief.masses_g, strict=True) if g > 0.0]
     for caution in cautions_for(belief.materials, belief.left_g, belief.contents, drink, belief.circumstances):
-        if caution.code not in codes or any(name in caution.text for name in names):
+        if caution.code not in codes or any(name.lower() in caution.text.lower() for name in names):
             yield caution

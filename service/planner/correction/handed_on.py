@@ -120,5 +120,5 @@ def _again(request: Mapping[str, Any], rest: Rest, now: Blended) -> NextCall:
         "correct_blend",
         canonical(body, now.circumstances.system),
         [f"/measured/{name}" for name in measured],
-        "What now, once this was poured: put in what was read, and in `added` what really went in.",
+        "What now, once this was poured: put in what was read, and what really went in.",
     )

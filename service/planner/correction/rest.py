@@ -26,6 +26,7 @@ from service.planner.correction.belief import Belief, bounded, moved
 from service.planner.correction.stages import LOST
 from service.planner.correction.terms import VOLUME
 from service.planner.materials import Material
+from service.planner.plain_words import plain_property
 from service.planner.predict import value_of
 
 POURED: Final = "already poured"
@@ -210,7 +211,8 @@ class Rest:
         already = value_of(target.name, belief.materials, belief.masses_g, belief.planned)
         if already is None:
             raise InputError(
-                f"{target.name} of what was added already is not known: give it a price, or leave the target out.",
+                f"The {plain_property(target.name)} of what was added already is not known: give it a price, or leave "
+                "the target out.",
                 f"/targets/{target.name}",
             )
         law = PROPERTIES[target.name]

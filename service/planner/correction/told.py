@@ -171,7 +171,7 @@ class Told:
             round(litres - suspect.at, 3),
             times,
             f"about {term.shown(suspect.at)} less than was poured: lost at racking, or misread. If it was lost, say so "
-            "in `lost`.",
+            "(lost).",
         )
 
     def _reading_off(self, suspect: Suspect, place: int, times: float) -> Culprit:

@@ -18,6 +18,7 @@ from service.planner.fining.asked import FiningAsked
 from service.planner.fining.choice import Judged, proposed, usable
 from service.planner.fining.dropping import WARM_STAND_C, Enzyme
 from service.planner.fining.haze import Part
+from service.planner.plain_words import capital
 from service.planner.refermentation import FERMENTABLE_LIMIT_G_PER_L, SEALED
 
 _PERCENT: Final = 100.0
@@ -92,8 +93,8 @@ def _keeping(asked: FiningAsked, enzyme: Enzyme, dropping: Sequence[HazeDropper]
         yield Caution(
             "raw_citrus_may_lose_its_haze",
             "warning",
-            f"{names}: {'raw' if enzyme.raw else 'perhaps not heated enough'}; its own enzyme can drop the haze within "
-            "weeks. Pasteurised concentrate keeps it better.",
+            f"{capital(names)}: {'raw' if enzyme.raw else 'perhaps not heated enough'}; its own enzyme can drop the "
+            "haze within weeks. Pasteurised concentrate keeps it better.",
             "ellerbee",
         )
     if present["calcium"] in _AT_WORK:
@@ -191,7 +192,7 @@ def _sugar(asked: FiningAsked) -> Iterator[Caution]:
         "stop" if sealed else "warning",
         f"Clear is not stable: fining leaves yeast, and up to {most:.0f} g/L of fermentable sugar can burst a sealed "
         f"{intended.container if intended.container in SEALED else 'container'}. "
-        f"{'Stabilise or pasteurise first.' if not held else 'The hurdles planned have not been checked.'}",
+        f"{'Stabilise or pasteurise first.' if not held else 'What is to hold the yeast has not been checked.'}",
         OUR_DEFAULT,
     )
 
@@ -272,7 +273,7 @@ def _of_parts(asked: FiningAsked, parts: Sequence[Part]) -> Iterator[Caution]:
     stabilised = bool({"sulfite", "sorbate"} & set(asked.circumstances.intended.hurdles))
     for part in parts:
         if part.ingredient is not None:
-            yield from juice_and_spirit_cautions(part.ingredient, part.name, part.treatment, stabilised=stabilised)
+            yield from juice_and_spirit_cautions(part.ingredient, part.said, part.treatment, stabilised=stabilised)
         elif part.lot_class in JUICE_ROW:
             yield raw_juice(part.name, "of unknown treatment")
     if any(lot.on_lees for lot in asked.drink.lots):

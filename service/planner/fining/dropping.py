@@ -16,6 +16,7 @@ from service.planner.drink import Drink
 from service.planner.fining.answers import HazeDropper, HazeSource, Presence
 from service.planner.fining.asked import FiningAsked
 from service.planner.fining.haze import Part
+from service.planner.plain_words import capital
 
 CALCIUM_MG_PER_L: Final = 100.0
 """Calcium at which pectin with 25 % of its groups esterified flocculated in a model system; 30 % at 200 mg/L (Galant et
@@ -54,9 +55,9 @@ def enzyme_of(drink: Drink, parts: Sequence[Part]) -> Enzyme:
         if not part.citrus:
             continue
         if part.treatment == "raw":
-            found.append(("yes", part.name))
+            found.append(("yes", part.said))
         elif part.fresh:
-            found.append(("possible", part.name))
+            found.append(("possible", part.said))
     if not found:
         told = any(part.citrus for part in parts)
         citrus = drink.citrus_percent
@@ -194,7 +195,7 @@ def _droppers(
 
 def _own_enzyme(asked: FiningAsked, enzyme: Enzyme, *, keep: bool) -> HazeDropper:
     ph = asked.drink.ph
-    names = ", ".join(enzyme.names)
+    names = capital(", ".join(enzyme.names))
     why = {
         "yes": f"{names} is raw.",
         "possible": f"{names}: not shown to have been heated enough; home pasteurising at 60 to 70 °C does not stop it "

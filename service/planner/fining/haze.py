@@ -19,6 +19,7 @@ from service.planner.asked import AdditionAsked
 from service.planner.drink import Drink, fermented
 from service.planner.fining.answers import Diagnosis, HazePart, HazeSource, Presence, TestName
 from service.planner.fining.asked import FiningAsked, Observations
+from service.planner.plain_words import in_plain_words
 
 TESTED_BY: Final[dict[HazeKind, str]] = {
     "protein": "clears_when_warm",
@@ -40,9 +41,13 @@ _TRACE_G_PER_L: Final = 5e-4
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One thing that a drink is made of, as far as its haze cares; masses None where its amount is not known."""
+    """One thing that a drink is made of, as far as its haze cares; masses None where its amount is not known.
+
+    `name` is its id or the name of the lot, `said` what it is called in a sentence.
+    """
 
     name: str
+    said: str
     ingredient: Ingredient | None
     lot_class: LotClass | None
     g_per_l: float | None
@@ -87,6 +92,7 @@ def parts_of(drink: Drink) -> tuple[Part, ...]:
         return tuple(
             Part(
                 held.ingredient.id,
+                in_plain_words(held.ingredient.id),
                 held.ingredient,
                 None,
                 held.g_per_l,
@@ -106,6 +112,7 @@ def parts_of(drink: Drink) -> tuple[Part, ...]:
         found.append(
             Part(
                 material.name,
+                material.said,
                 None if addition is None else addition.ingredient,
                 None if isinstance(source, AdditionAsked) else source.lot.lot_class,
                 g_per_l,

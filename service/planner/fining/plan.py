@@ -194,7 +194,7 @@ def _assumed(asked: FiningAsked, parts: Sequence[Part], volume_l: Span) -> Itera
             "market", "none", "our default: the list of the United States stands as a guide", "say whose law holds"
         )
     if not tools.scale_given:
-        yield Assumed("scale", f"{tools.scale_step_g:g} g", "common practice, no source", "state yours in instruments")
+        yield Assumed("scale", f"{tools.scale_step_g:g} g", "common practice, no source", "what your own shows")
     usual = Span.read(volume_l.value, volume_l.value * _VOLUME_ERROR_PERCENT / 100.0)
     if not asked.drink.materials and "volume" not in tools.given and isclose(volume_l.low, usual.low):
         yield Assumed(
@@ -214,7 +214,7 @@ def _assumed(asked: FiningAsked, parts: Sequence[Part], volume_l: Span) -> Itera
                 f"{part.name}: treatment",
                 said,
                 "common practice, no source",
-                "say raw, pasteurised or sterile_filtered",
+                "say whether it is raw, pasteurised or filtered sterile",
             )
     if asked.agents is None or "silica_sol" in asked.agents:
         yield Assumed(

@@ -298,7 +298,7 @@ def _assumed(asked: ReadingsAsked, strengths: Strengths, sugar: SugarFound | Non
     tools = asked.circumstances.instruments
     used = strengths.used
     if asked.lot_class is None:
-        found.append(Assumed("class", "mead", "our default", "say what kind of drink it is (“class”)"))
+        found.append(Assumed("class", "mead", "our default", "say what kind of drink it is"))
     if asked.original is not None and asked.sweetened is None and not asked.juice:
         told = "yes" if asked.changed else "no"
         why = "the expected recipe has additions" if asked.changed else "nothing was said of it"
@@ -321,7 +321,7 @@ def _assumed(asked: ReadingsAsked, strengths: Strengths, sugar: SugarFound | Non
                 "errors of readings, each a standard deviation",
                 ", ".join(told_errors),
                 "common practice, no source; strength judged",
-                "state yours in instruments",
+                "what your own instruments err by",
             )
         )
     if used is None and gravity_now(asked) is not None:
@@ -342,7 +342,7 @@ def _assumed(asked: ReadingsAsked, strengths: Strengths, sugar: SugarFound | Non
             )
         )
     if asked.acidity is not None and asked.acidity.degassed is None:
-        found.append(Assumed("sample titrated", "degassed", "our default", "say whether it was (“degassed”)"))
+        found.append(Assumed("sample titrated", "degassed", "our default", "say whether it was"))
     if sugar is not None:
         found += [Assumed(a.what, a.value, a.source, a.measure_by) for a in sugar.lot.assumed]
     return found

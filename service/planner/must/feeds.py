@@ -81,7 +81,7 @@ def yan_of_must(materials: Sequence[Material], masses_g: Sequence[float], volume
         "nitrogen of the must",
         f"{value:.0f} mg/L",
         f"honey brings {low:g} to {high:g} mg/L that yeast can use; none counted{juice} (our default)",
-        "a test of yeast assimilable nitrogen: nitrogen.must_yan_mg_n_per_l",
+        "a test of yeast assimilable nitrogen",
     )
 
 

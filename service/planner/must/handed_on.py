@@ -74,7 +74,7 @@ def _stabilising(asked: MustAsked, ferment: Ferment, base_l: float) -> NextCall:
         "plan_stabilising",
         body,
         replace,
-        "Sulfite and sorbate for the racked base; add two gravities read days apart as `readings`: without them no "
+        "Sulfite and sorbate for the racked base; add two gravities read days apart (readings): without them no "
         "dose is given.",
     )
 

@@ -9,6 +9,7 @@ from typing import Final
 from service.errors import InconsistentError, InputError, OutOfRangeError
 from service.model.properties import PROPERTIES
 from service.physics.fermentation import ORIGINAL_GRAVITY_MAX
+from service.physics.slips import gravity_meant
 from service.physics.solutes import Component
 from service.planner.answers_blend import BlendPlan
 from service.planner.asked import AdditionAsked, Circumstances, PlanAsked, TargetAsked
@@ -69,7 +70,7 @@ def must_plan(
         if not LEAST_ORIGINAL_GRAVITY <= original_gravity <= ORIGINAL_GRAVITY_MAX:
             raise OutOfRangeError(
                 f"A must lies between {LEAST_ORIGINAL_GRAVITY:.4f} and {ORIGINAL_GRAVITY_MAX:.3f}, not at "
-                f"{original_gravity:g}; a heavier one does not ferment through.",
+                f"{original_gravity:g}.{gravity_meant(original_gravity) or ' A heavier one does not ferment through.'}",
                 "/original_gravity",
             )
         targets.append(exactly("gravity", original_gravity, f"{original_gravity:.4f}"))

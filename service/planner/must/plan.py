@@ -32,7 +32,7 @@ from service.planner.must.rule import honey_alone, moisture_effect, rule_of_thum
 from service.planner.must.shopping import bill_of, cost_per_container
 from service.planner.must.steps import readings_of, steps_of
 from service.planner.must.words import litres_words
-from service.planner.plain_words import joined
+from service.planner.plain_words import capital, joined, plain_names
 from service.planner.pulp import jar_test_to_read
 from service.planner.reading_units import in_system
 from service.planner.span import Span
@@ -267,10 +267,12 @@ def _finished(asked: MustAsked, back: Backwards) -> tuple[BaseNeeded, FinishedDr
 def _summary(
     asked: MustAsked, plan: BlendPlan, ends: str, base: BaseNeeded | None, drink: FinishedDrink | None, doubt: str
 ) -> str:
-    what = [f"{a.name} ({a.amount_text})" for a in plan.amounts if a.mass_g > 0.0]
+    plain = plain_names([a.name for a in plan.amounts])
+    what = [f"{plain[a.name]} ({a.amount_text})" for a in plan.amounts if a.mass_g > 0.0]
     predicted = plan.predicted
+    told = capital(joined(what))
     made = (
-        f"{joined(what)} {'makes' if len(what) == 1 else 'make'} "
+        f"{told} {'makes' if len(what) == 1 else 'make'} "
         f"{litres_words(predicted.volume.value, asked.circumstances.system)} of must of "
         f"{predicted.gravity.value:.4f} ({predicted.brix.value:.1f} °Bx)."
     )
@@ -293,17 +295,15 @@ def _assumed(
 ) -> tuple[Assumed, ...]:
     found: list[Assumed] = []
     if not asked.sources_given:
-        found.append(Assumed("sources", "honey_average", "our default", "name yours: sources"))
+        found.append(Assumed("sources", "honey_average", "our default", "name yours"))
     if not asked.water_given:
         found.append(
             Assumed(
-                "water", asked.water.ingredient.id, "our default: nothing dissolved in it", "name water_tap, or yours"
+                "water", asked.water.ingredient.id, "our default: nothing dissolved in it", "name tap water, or yours"
             )
         )
     if asked.water.price_per_g is None and by_cost(asked):
-        found.append(
-            Assumed("price of the water", "0", "our default: water has no price here", "add what yours costs to `cost`")
-        )
+        found.append(Assumed("price of the water", "0", "our default: water has no price here", "what yours costs"))
     found += plan.assumed
     if blend is not None:
         found += [a for a in blend.assumed if a not in plan.assumed]
@@ -316,19 +316,17 @@ def _assumed(
                 "nitrogen demand of the yeast",
                 f"{nitrogen.demand}, {nitrogen.demand_mg_n_per_g:g} mg per gram of sugar",
                 "our default; the class from memory, unverified; measured optimum 0.62 to 0.91",
-                "what the strain's maker says: nitrogen.demand",
+                "what the strain's maker says",
             )
         )
     if not nitrogen.sources_given:
-        found.append(
-            Assumed("source of nitrogen", "diammonium phosphate", "our default", "name yours: nitrogen.sources")
-        )
+        found.append(Assumed("source of nitrogen", "diammonium phosphate", "our default", "name yours"))
     found += [
         Assumed(
             f"{source.name}: kind",
             "counts as an ammonium phosphate",
             "nothing says what it is: the careful side",
-            "its label: organic true for yeast matter",
+            "its label: whether it is yeast matter",
         )
         for source in nitrogen.sources
         if source.phosphate is None
@@ -341,15 +339,11 @@ def _assumed(
                 "living cells in a gram of yeast",
                 "1e10",
                 "from memory, unverified",
-                "a count: yeast.viable_cells_per_g",
+                "a count of living cells",
             )
         )
     if yeast.tolerance_abv_percent is None:
-        found.append(
-            Assumed(
-                "tolerance of the yeast", "unknown", "not stated", "what its maker says: yeast.tolerance_abv_percent"
-            )
-        )
+        found.append(Assumed("tolerance of the yeast", "unknown", "not stated", "what its maker says"))
     found.append(
         Assumed(
             "share of honey's reducing disaccharides that ferments",

@@ -140,7 +140,7 @@ def _ingredient(wanted: _Wanted, circumstances: Circumstances) -> ShoppingLine:
     packs = None if pack is None else float(ceil(mass / pack * (1.0 - _DUST)))
     if packs is not None and packs > MOST_PACKS:
         raise OutOfRangeError(
-            f"{packs:.0f} packs of {wanted.material.name} would have to be bought, more than {MOST_PACKS}: check what "
+            f"{packs:.0f} packs of {wanted.material.said} would have to be bought, more than {MOST_PACKS}: check what "
             "one pack holds, and its unit.",
             f"{wanted.pointer}/{'pack' if wanted.source.sold_in_g is None else 'sold_in'}",
         )

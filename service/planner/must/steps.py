@@ -12,6 +12,7 @@ from service.planner.must.answers_finished import BaseNeeded
 from service.planner.must.feeds import STRONG_STAGES
 from service.planner.must.pitch import doubt_of
 from service.planner.must.words import litres_words
+from service.planner.plain_words import plain_names
 from service.planner.work import WorkStep
 from service.quantities import System
 
@@ -61,10 +62,11 @@ def _steps(
     left_out: Sequence[NutrientDose],
     system: System,
 ) -> Iterator[WorkStep]:
+    plain = plain_names([a.name for a in amounts])
     yield WorkStep(
         "Clean and disinfect; weigh everything. Warm the honey gently in a part of the water, never boil it; stir "
         "until nothing lies on the bottom, then stir in the rest.",
-        "; ".join(f"{a.name}: {a.amount_text}" for a in amounts if a.mass_g > 0.0),
+        "; ".join(f"{plain[a.name]}: {a.amount_text}" for a in amounts if a.mass_g > 0.0),
         0.0,
         f"Read the gravity at 20 °C, or with its temperature: {gravity:.3f} is expected. Low: honey on the bottom.",
         PRACTICE,
@@ -132,7 +134,7 @@ def _steps(
             "Ask for the doses that hold it, then for the blend, with the readings in place of what was expected.",
             "",
             0.0,
-            "The requests of `next`, with the readings put in.",
+            "The requests that this plan hands on, with the readings put in.",
             PRACTICE,
         )
 

@@ -274,7 +274,7 @@ def keg_disagrees(asked: PackagingAsked) -> Caution | None:
         "keg_gas_disagrees",
         "warning",
         f"The keg is to hold {gas.volumes:.3g} volumes, and bottles are filled from one that holds {there:.3g}: "
-        "reckoned as two kegs. If it is one, correct `gauge` or `volumes`.",
+        "reckoned as two kegs. If it is one, correct the gauge or the volumes.",
         "carroll_1991",
     )
 

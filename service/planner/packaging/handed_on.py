@@ -76,7 +76,7 @@ def _stabilising(asked: PackagingAsked) -> NextCall | None:
         "plan_stabilising",
         body,
         ("/volume_at_dosing", "/ph", "/abv_percent"),
-        "Whether sulfite and sorbate can hold it, and how much; add two gravities read days apart as `readings`.",
+        "Whether sulfite and sorbate can hold it, and how much; add two gravities read days apart (readings).",
     )
 
 

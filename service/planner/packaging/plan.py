@@ -29,7 +29,7 @@ from service.planner.packaging.counted import Counted, counted, fill_words, held
 from service.planner.packaging.handed_on import next_calls
 from service.planner.packaging.rested import whose_rest
 from service.planner.packaging.steps import steps_of
-from service.planner.plain_words import plain_figure
+from service.planner.plain_words import plain_figure, small
 from service.planner.pressure.answers import HeatReport, KegGas
 from service.planner.pulp import PULP_SOURCE, jar_test_to_read
 from service.planner.raw_juice import RAW_JUICE
@@ -272,7 +272,7 @@ def _assumed(
                 "losses",
                 "none between the drink and its containers",
                 "our default",
-                "give `losses`: racking, settled layer, what stays in pipes, samples",
+                "racking, settled layer, what stays in pipes, samples",
             )
         else:
             yield from asked.losses.assumed
@@ -286,7 +286,7 @@ def _assumed(
             "drink",
             "stays still, as stated",
             "without a keg that changes no figure: the gas in it is reckoned all the same",
-            "a carbonation tester; give gas.co2_g_per_l",
+            "a carbonation tester",
         )
     if rested is not None:
         yield rested
@@ -297,7 +297,7 @@ def _assumed(
         if asked.gas.volumes is None and asked.gas.gauge_bar is None:
             yield Assumed("drink in the keg", "stays still", "our default", "ask for volumes of gas")
     if asked.heat is not None and "pasteurised" not in asked.circumstances.intended.hurdles:
-        yield Assumed("hurdle", "pasteurised, as `heat` says", "the request", "a log of the coldest spot")
+        yield Assumed("hurdle", "pasteurised, by the heat that was stated", "the request", "a log of the coldest spot")
     if label is not None:
         yield from label.assumed
 
@@ -334,7 +334,8 @@ def _summary(
     if stops:
         said.append(f"Do not close it up ({', '.join(dict.fromkeys(c.code.replace('_', ' ') for c in stops))}).")
     if count is not None:
-        told = "; ".join(fill.text.rstrip(".") for fill in fills if fill.count) or "No container is filled"
+        each = [fill.text.rstrip(".") for fill in fills if fill.count]
+        told = "; ".join([*each[:1], *(small(text) for text in each[1:])]) or "No container is filled"
         left = count.filling.left_ml
         rest = f"{volume_words(left / 1000.0, system)} left over" if left else "nothing left over"
         said.append(f"{told}; {rest}.")

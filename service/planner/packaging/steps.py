@@ -89,7 +89,7 @@ def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
             "Wait, then read the gravity of a degassed sample that was kept warm.",
             "",
             24.0 * LEAST_DAYS,
-            f"Two equal readings {LEAST_DAYS} days apart or more; then rack and ask again with `hold_test`.",
+            f"Two equal readings {LEAST_DAYS} days apart or more; then rack, and ask again with both readings.",
             PRACTICE,
         )
     if codes & SUGAR_CODES:
@@ -98,7 +98,7 @@ def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
             "dose exists; or keep it in a keg with a relief valve, cold, and drink it soon.",
             "",
             0.0,
-            "Ask again with the hurdle in `intended.hurdles`, or with `heat`.",
+            "Ask again, naming what is to hold the yeast, or with the heat.",
             PRACTICE,
         )
     if "raw_juice_after_stabilising" in codes:
@@ -106,7 +106,7 @@ def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
             "Heat-treat the whole in its containers, or take juice that was: raw juice brings yeast and bacteria back.",
             "",
             0.0,
-            "Ask again with `heat`, or with the treatment of the juice.",
+            "Ask again with the heat, or with the treatment of the juice.",
             PRACTICE,
         )
     if codes & _SALT_CODES:
@@ -129,7 +129,7 @@ def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
             "containers rated for more; still drink only.",
             "",
             0.0,
-            "Ask again with `headspace`, `heat.filled_at`, `heat.temperature` or `rated_pressure`.",
+            "Ask again with the headspace, the fill and heat temperatures or the rating.",
             PRACTICE,
         )
     if codes & _CONTAINER_CODES:
@@ -137,7 +137,7 @@ def _instead(stops: Sequence[Caution]) -> Iterator[WorkStep]:
             "Change the containers: ones whose maker states a pressure above what is told, with more headspace.",
             "",
             0.0,
-            "The rating is printed or embossed, the glass without scratches; ask again with `rated_pressure`.",
+            "The rating is printed or embossed, the glass without scratches; ask again with that rating.",
             PRACTICE,
         )
 

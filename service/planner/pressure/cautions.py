@@ -154,15 +154,15 @@ def _sugar(
         if full.high_bar <= limit or (at_rest and sugar.high - sugar.value <= FAR_G_PER_L):
             yield may_referment(sugar.high)
             return
-    much = f"{sugar.high:.0f} g/L of fermentable sugar"
+    much = f"{sugar.high:.0f} g/L fermentable sugar"
     if sugar.value <= FERMENTABLE_LIMIT_G_PER_L:
-        much = f"Perhaps {sugar.high:.0f} g/L fermentable sugar"
+        much = f"Perhaps {sugar.high:.0f} g/L sugar"
     name = WORDS[closed.kind]
     if not hurdles:
         yield Caution(
             "refermentable_sugar_no_hurdle",
             "stop",
-            f"{much} in a {name}, no hurdle: up to {where}; it can burst. Pasteurise or filter.",
+            f"{much} in a {name}, nothing holds yeast: up to {where}; it can burst. Pasteurise or filter.",
             OUR_DEFAULT,
         )
     elif not holds:

@@ -89,7 +89,7 @@ def refermentation(
 
     baseline, worst, full = at(warmest, 0.0), at(warmest, burned), at(warmest, sugar)
     held = hurdles_held(drink, hurdles, heat)
-    rating = rating_of(closed, baseline, worst)
+    rating = rating_of(closed, baseline, full)  # a tolerance printed on a packet is a claim, no limit
     room = warmed_headspace(drink, closed, warmest, LEAST_HEADSPACE_SHARE)
     told = sealing_cautions(drink, closed, rest, hurdles, held, full, worst, baseline, rating, market)
     cautions = sorted_once([*told, *room_cautions(closed, room)])

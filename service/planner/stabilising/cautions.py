@@ -14,7 +14,7 @@ from service.planner.acidity_cautions import HIGH_PH
 from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution
 from service.planner.cautions import sorted_once
 from service.planner.intervals import Z_90
-from service.planner.refermentation import SEALED, WARM_C, strength_below, warm_storage
+from service.planner.refermentation import NO_HURDLE, SEALED, WARM_C, hurdles_named, strength_below, warm_storage
 from service.planner.stabilising.blocks import BOTH
 from service.planner.stabilising.choice import Choice, free_wanted_at, molecular_at
 from service.planner.stabilising.hurdles import ACID_FIRST_PH, sorbate_holds
@@ -98,7 +98,7 @@ def _container(here: Situation, choice: Choice) -> Iterator[Caution]:
         yield Caution(
             "hurdle_is_not_proof",
             "warning",
-            f"{what}; all rests on {', '.join(here.hurdles)}. No blocker was found by this check, which proves "
+            f"{what}; all rests on {hurdles_named(here.hurdles)}. No blocker was found by this check, which proves "
             "nothing: watch a plastic test bottle.",
             PRACTICE,
         )
@@ -106,16 +106,16 @@ def _container(here: Situation, choice: Choice) -> Iterator[Caution]:
         yield Caution(
             "refermentable_sugar_no_hurdle",
             "stop" if sealed else "warning",
-            f"{what}, {where}, with no hurdle planned: it can referment and burst the container. Pasteurise, filter or "
-            "keep it dry.",
+            f"{what}, {where}, {NO_HURDLE}: it can referment and burst{'' if sealed else ' the container'}. "
+            "Pasteurise, filter or keep it dry.",
             OUR_DEFAULT,
         )
     else:
         yield Caution(
             "hurdle_does_not_hold",
             "stop" if sealed else "warning",
-            f"{what}, {where}, behind {', '.join(here.hurdles)}: not shown to hold it, and the container can burst. "
-            "Pasteurise, filter or keep it dry.",
+            f"{what}, {where}, behind {hurdles_named(here.hurdles)}: not shown to hold it, and the container can "
+            "burst. Pasteurise, filter or keep it dry.",
             PRACTICE,
         )
 
@@ -175,7 +175,7 @@ def _acidity(choice: Choice, salts: bool) -> Iterator[Caution]:
         yield Caution(
             "ph_high",
             "warning",
-            f"pH {ph:.2f} is high for a drink: hurdles work poorly and spoilage is easier. Acidify first.",
+            f"pH {ph:.2f} is high for a drink: sulfite and sorbate work poorly and spoilage is easier. Acidify first.",
             OUR_DEFAULT,
         )
     if salts and ph > ACID_FIRST_PH:

@@ -112,7 +112,7 @@ def situation_of(asked: StabilisingAsked) -> Situation:
     assumed: list[Assumed] = []
     lot_class = asked.lot_class or LotClass.MEAD
     if asked.lot_class is None:
-        assumed.append(Assumed("class", "mead", "our default", "say what kind of drink it is (“class”)"))
+        assumed.append(Assumed("class", "mead", "our default", "say what kind of drink it is"))
     temperature = _temperature(asked, assumed)
     dosing, packaging, growth = _drinks(asked, lot_class, assumed)
     hurdles = _hurdles(asked, assumed)
@@ -335,7 +335,7 @@ def _drink(
 def _hurdles(asked: StabilisingAsked, assumed: list[Assumed]) -> tuple[str, ...]:
     given = asked.hurdles
     if given is None:
-        assumed.append(Assumed("hurdles", "sulfite, sorbate", "our default", "say what is planned (“hurdles”)"))
+        assumed.append(Assumed("hurdles", "sulfite, sorbate", "our default", "say what is planned"))
         given = ("sulfite", "sorbate")
     return tuple(hurdle for hurdle in HURDLES if hurdle in given)
 

@@ -208,7 +208,7 @@ def _sweeten(vessel: Vessel | None, goal: Goal | None) -> Way:
     source, assumed = category_or(vessel, _HONEY_CATEGORIES, "honey")
     now, ratio = vessel.value("titratable_acidity"), vessel.value("sugar_acid_ratio")
     if goal.name != "titratable_acidity":
-        text = f"pH is not a matter of sweetness: name a target of titratable_acidity. {SWEETEN.limit}"
+        text = f"pH is not a matter of sweetness: name an acidity to reach (titratable_acidity). {SWEETEN.limit}"
         return replace(SWEETEN, limit=text)
     if now is None or ratio is None or goal.aim <= 0.0:
         return replace(SWEETEN, possible="no", limit=f"The drink holds no acid to balance. {SWEETEN.limit}")

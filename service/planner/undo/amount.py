@@ -9,7 +9,7 @@ from typing import Final
 from service.errors import InconsistentError, InputError
 from service.planner.asked import AdditionAsked, LotAsked, TargetAsked
 from service.planner.materials import Material, poured
-from service.planner.plain_words import joined, plain_names, value_in_words
+from service.planner.plain_words import in_plain_words, joined, plain_names, value_in_words
 from service.planner.predict import Foreseen, foreseen, value_of
 from service.planner.undo.answers import Irreversible
 from service.planner.undo.asked import Mistake
@@ -93,7 +93,7 @@ def wrong_of(vessel: Vessel) -> Wrong:
         )
     if abs(mistake.added_g - mass_g) > 1e-4 * mass_g:
         raise InconsistentError(
-            f"{mass_g:.5g} g of {material.name} are in the vessel and {mistake.added_g:.5g} g are said to be: give the "
+            f"{mass_g:.5g} g of {material.said} are in the vessel and {mistake.added_g:.5g} g are said to be: give the "
             "same amount in both places.",
             "/mistake/added",
         )
@@ -116,10 +116,12 @@ def _found(vessel: Vessel, mistake: Mistake) -> tuple[Material, float]:
         if (m.source.lot.name if isinstance(m.source, LotAsked) else m.source.ingredient.id) == mistake.name
     ]
     if not found:
-        known = ", ".join(m.name for m in vessel.mix.materials)
+        known = ", ".join(m.said for m in vessel.mix.materials)
         raise InputError(f"“{mistake.name}” is not among what is in the vessel ({known}).", "/mistake/ingredient")
     if len(found) > 1:
-        raise InputError(f"Several additions are of {mistake.name}: add them up to one.", "/mistake/ingredient")
+        raise InputError(
+            f"Several additions are of {in_plain_words(mistake.name)}: add them up to one.", "/mistake/ingredient"
+        )
     return found[0]
 
 

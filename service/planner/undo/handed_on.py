@@ -14,6 +14,7 @@ from service.planner.fruit import price_body
 from service.planner.hand_over import OF_AN_INGREDIENT, Blended, call, circumstances_body, lot_body
 from service.planner.next_of_blend import amount_body, target_body
 from service.planner.next_of_drink import drink_calls
+from service.planner.plain_words import plain_names
 from service.planner.undo.answers import Option
 from service.planner.undo.asked import UndoAsked
 from service.planner.work import NextCall, WorkStep
@@ -41,7 +42,8 @@ def steps_of(
     if not best.amounts:
         return (*found, replace(step(best.do, check=best.limit), source_id=best.source_id))
     found.append(step("Try it in a glass of the drink first, in the same proportion.", check="Taste it at once."))
-    amounts = "; ".join(f"{a.amount_text} of {a.name}" for a in best.amounts)
+    plain = plain_names([a.name for a in best.amounts])
+    amounts = "; ".join(f"{a.amount_text} of {plain[a.name]}" for a in best.amounts)
     found.append(
         step("Taste that glass again, and decide.", wait_h=MIXED_H, check="It is what you want, a day after too.")
     )

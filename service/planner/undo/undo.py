@@ -14,6 +14,7 @@ from service.planner.answers import ALCOHOL, OUR_DEFAULT, PRACTICE, Caution, Nex
 from service.planner.cautions import sorted_once
 from service.planner.correction.answers import Consistency
 from service.planner.evidence import assumed_in, next_readings, sources_of
+from service.planner.plain_words import plain_names
 from service.planner.reading_units import in_system
 from service.planner.undo import acidity, amount, haze, strength, sulfite, sweetness
 from service.planner.undo.answers import Irreversible, Option, SulfiteNow, Undo
@@ -238,7 +239,8 @@ def _summary(fault: Fault, vessel: Vessel | None, found: _Found, options: Sequen
     head = f"Aimed at: {found.goal}. " if found.goal is not None else ""
     if best.possible != "yes":
         return f"{head}Nothing here does it whole as things stand. The nearest: {best.do} {best.limit}"
-    poured = "; ".join(f"{a.amount_text} of {a.name}" for a in best.amounts)
+    plain = plain_names([a.name for a in best.amounts])
+    poured = "; ".join(f"{a.amount_text} of {plain[a.name]}" for a in best.amounts)
     told = f" ({poured})" if poured else ""
     costs = f" It costs {best.costs[0].lower()}{best.costs[1:]}" if best.costs else ""
     return f"{head}The least change that does it: {best.do}{told}{costs}"

@@ -88,43 +88,75 @@ export function chart(curve, take) {
 /** The letter of a breakpoint in the drawing. @param {number} k */
 export const letterOf = (k) => LETTERS[k] ?? "";
 
+// WCAG 2.2, 2.5.8: targets of 24 CSS px, which may touch but not overlap.
+const APART = 24;
+
 /**
- * Points as buttons: one stop for the Tab key, arrows walk along.
+ * Which points can be taken in the drawing: as many as lie far enough apart for a finger, marked ones first.
+ * @param {Point[]} points
+ * @param {(x: number) => number} px
+ * @param {(y: number) => number} py
+ * @returns {Set<number>}
+ */
+export function tappable(points, px, py) {
+  /** @type {Set<number>} */
+  const taken = new Set();
+  const places = points.map((p) => [px(p.x), py(p.y)]);
+  const rank = points.map((p, k) => (p.marks.includes("knee") ? 0 : p.marks.length ? 1 : 2 + k / points.length));
+  for (const k of points.map((_, j) => j).sort((a, b) => rank[a] - rank[b])) {
+    const near = [...taken].some((j) => Math.hypot(places[j][0] - places[k][0], places[j][1] - places[k][1]) < APART);
+    if (!near) taken.add(k);
+  }
+  return taken;
+}
+
+/**
+ * Points as buttons: one stop for the Tab key, arrows walk along. Those too close to their neighbours are only drawn.
  * @param {any} curve
  * @param {(x: number) => number} px
  * @param {(y: number) => number} py
  * @param {(k: number) => void} take
  */
 function dots(curve, px, py, take) {
+  const buttons = tappable(curve.points, px, py);
+  /** @type {SVGElement[]} */
+  const plainly = [];
   /** @type {any[]} */
-  const all = curve.points.map((/** @type {Point} */ p, /** @type {number} */ k) => {
+  const all = [];
+  curve.points.forEach((/** @type {Point} */ p, /** @type {number} */ k) => {
     const [x, y] = [px(p.x), py(p.y)];
+    if (!buttons.has(k)) {
+      const stop = p.stops.length ? s("path", { class: "stopped", d: `M${x - 3},${y - 3}l6,6m0,-6l-6,6` }) : null;
+      plainly.push(s("g", { class: "close", "aria-hidden": "true", "data-point": k }, s("circle", { class: "mark", cx: x, cy: y, r: 2.5 }), stop));
+      return;
+    }
+    const here = all.length;
     const knee = p.marks.includes("knee");
     const dot = s(
       "g",
-      { class: `dot${p.marks.length ? " marked" : ""}`, role: "button", tabindex: k === 0 ? 0 : -1, "aria-label": curve.nameOf(k), "data-point": k },
-      s("circle", { class: "reach", cx: x, cy: y, r: 13 }),
+      { class: `dot${p.marks.length ? " marked" : ""}`, role: "button", tabindex: here === 0 ? 0 : -1, "aria-label": curve.nameOf(k), "data-point": k },
+      s("circle", { class: "reach", cx: x, cy: y, r: APART / 2 }),
       s("circle", { class: "halo", cx: x, cy: y, r: 9 }),
       knee ? s("rect", { class: "mark", x: x - 5.5, y: y - 5.5, width: 11, height: 11 }) : s("circle", { class: "mark", cx: x, cy: y, r: 4.5 }),
       p.stops.length ? s("path", { class: "stopped", d: `M${x - 4},${y - 4}l8,8m0,-8l-8,8` }) : null,
     );
     dot.addEventListener("click", () => {
-      walkTo(k);
+      walkTo(here);
       take(k);
     });
     dot.addEventListener("keydown", (event) => {
       const key = /** @type {KeyboardEvent} */ (event).key;
-      const to = { ArrowRight: k + 1, ArrowUp: k + 1, ArrowLeft: k - 1, ArrowDown: k - 1, Home: 0, End: all.length - 1 }[key];
+      const to = { ArrowRight: here + 1, ArrowUp: here + 1, ArrowLeft: here - 1, ArrowDown: here - 1, Home: 0, End: all.length - 1 }[key];
       if (to !== undefined) walkTo(Math.min(Math.max(to, 0), all.length - 1));
       else if (key === "Enter" || key === " ") take(k);
       else return;
       event.preventDefault();
     });
-    return dot;
+    all.push(dot);
   });
   const walkTo = (/** @type {number} */ k) => {
     all.forEach((dot, j) => dot.setAttribute("tabindex", j === k ? "0" : "-1"));
     all[k].focus();
   };
-  return all;
+  return [...plainly, ...all];
 }

@@ -1,7 +1,7 @@
 // Targets that clash: why, and each way out with a button that takes it.
 
 import { h } from "./dom.js";
-import { calledName, inNames } from "./plan.js";
+import { calledName, inNames } from "./names.js";
 import { propertyWords } from "./words.js";
 
 /** A member of a conflict as one says it. @param {string} member */
@@ -15,10 +15,13 @@ function memberWords(member) {
 /** What taking a way would do. @param {any} way */
 function wayWords(way) {
   const [kind, ...rest] = way.member.split(" of ");
-  if (!rest.length) return `${propertyWords(way.member)}: accept ${way.to}`;
+  if (!rest.length) return `${propertyWords(way.member)}: accept ${way.to.replace(/^an? [a-z ]+ of (?=\d)/i, "")}`;
   const name = calledName(rest.join(" of "));
   return kind === "least" ? `${name}: no more than ${way.to} has to go in` : `${name}: ${way.to}`;
 }
+
+/** Why targets clash, without what would do instead. @param {{text: string}} clash */
+export const reasonOf = (clash) => inNames(clash.text.replace(/ (?:Any one of these alone|This) would do:.*$/s, ""));
 
 /**
  * The clash of an answer.
@@ -38,7 +41,7 @@ export function clashView(answer, does) {
     "div",
     { class: "clash" },
     h("h3", {}, "Why not everything at once"),
-    h("p", {}, inNames(ways.length ? clash.text.replace(/ (?:Any one of these alone|This) would do:.*$/s, "") : clash.text)),
+    h("p", {}, ways.length ? reasonOf(clash) : inNames(clash.text)),
     clash.conflict.length > 1 ? h("p", { class: "quiet" }, `In each other’s way: ${clash.conflict.map(memberWords).join("; ")}.`) : null,
     ways.length ? h("p", {}, ways.length > 1 ? "Any one of these alone would do:" : "This would do:") : null,
     ways.length ? h("ul", { class: "ways" }, ...ways) : null,

@@ -3,6 +3,7 @@
 import { addressOf } from "./api.js";
 import { byId, h, tell } from "./dom.js";
 import { formulaOf } from "./formula.js";
+import { inNames } from "./names.js";
 
 /** A text within single quotes of a shell. @param {string} text */
 const shellQuoted = (text) => `'${text.replaceAll("'", "'\\''")}'`;
@@ -46,26 +47,36 @@ let shown = 0;
 /**
  * Show the request in the form chosen.
  * @param {any} request
+ * @param {any} answer to it, whose stops no formula would tell
  */
-export async function showCopies(request) {
+export async function showCopies(request, answer) {
   const mine = (shown += 1);
   const place = byId("copy-body");
   const kind = byId("copy-as").value;
   tell(byId("copy-status"), "");
-  const parts = kind === "json" ? [copied("JSON", asJson(request))] : kind === "curl" ? [copied("Command", asCurl(request))] : await formulas(request, kind);
+  const parts = kind === "json" ? [copied("JSON", asJson(request))] : kind === "curl" ? [copied("Command for a POSIX shell", asCurl(request)), h("p", { class: "quiet" }, "That is the shell of Linux and macOS; on Windows it is Git Bash or WSL.")] : await formulas(request, answer, kind);
   if (mine === shown) place.replaceChildren(...parts);
 }
 
-/** @param {any} request @param {string} sheet @returns {Promise<Node[]>} */
-async function formulas(request, sheet) {
+/** What stops the plan, which no formula tells. @param {any} answer */
+function stopsOf(answer) {
+  const stops = answer.cautions.filter((/** @type {any} */ c) => c.level === "stop").map((/** @type {any} */ c) => inNames(c.text).replace(/\.$/, ""));
+  return stops.length ? [h("p", { class: "notice stops" }, h("strong", {}, "The plan stops: "), `${stops.join(". ")}; the formula alone would not say so.`)] : [];
+}
+
+const allQuestions = () => h("a", { href: "v1/cell" }, "all questions for cells");
+
+/** @param {any} request @param {any} answer @param {string} sheet @returns {Promise<Node[]>} */
+async function formulas(request, answer, sheet) {
   try {
     const made = await formulaOf(request, sheet);
-    if ("why" in made) return [h("p", { class: "notice" }, made.why, " Copy it as JSON for a script, or ask for a part of it: one lot, one ingredient, one figure.")];
+    if ("why" in made) return [h("p", { class: "notice" }, made.why, " Copy it as JSON for a script, or ask for a part of it, one lot, one ingredient, one figure: ", allQuestions(), ".")];
     const local = /^(127\.|localhost|\[::1\])/.test(location.hostname);
     return [
+      ...stopsOf(answer),
       copied(`The amount, in ${made.unit}`, made.number),
       copied("The cautions, for the cell beside it", made.words),
-      h("p", { class: "quiet" }, made.left ? `Not in the formula: ${made.left}. ` : "", sheet === "google_sheets" && local ? "Google Sheets asks from the cloud and cannot reach this machine: it needs a public address of the service. " : "", "More formulas: ", h("a", { href: "v1/cell" }, "all questions for cells"), "."),
+      h("p", { class: "quiet" }, made.left ? `Not in the formula: ${made.left}. ` : "", sheet === "google_sheets" && local ? "Google Sheets asks from the cloud and cannot reach this machine: it needs a public address of the service. " : "", "More formulas: ", allQuestions(), "."),
     ];
   } catch (error) {
     return [h("p", { class: "notice" }, error instanceof Error ? error.message : String(error))];

@@ -2,9 +2,10 @@
 
 import { byId, h, table } from "./dom.js";
 import { chart, letterOf } from "./chart.js";
-import { cautionList, inNames } from "./plan.js";
+import { inNames } from "./names.js";
+import { cautionList } from "./plan.js";
 import { fieldOf, rowsOf } from "./rows.js";
-import { BEST_OF, PROPERTIES, propertyOf, propertyWords, shown, SOUR, SWEET } from "./words.js";
+import { BEST_OF, PROPERTIES, propertyOf, propertyWords, shown, SOUR, SWEET, unitShown } from "./words.js";
 
 /** Fill the lists of the curve's form. */
 export function readyCurve() {
@@ -23,8 +24,9 @@ export function showKept() {
   const names = rowsOf("targets")
     .filter((row) => [...row.querySelectorAll("input")].some((f) => f.value.trim()))
     .map((row) => fieldOf(row, "property").value);
+  const never = (/** @type {string} */ name) => name === x || name === "packaged_volume"; // losses belong to one plan
   const boxes = names.map((name) =>
-    h("label", {}, h("input", { type: "checkbox", value: name, checked: !movesWith(name, x), disabled: name === x }), ` ${propertyWords(name)}`),
+    h("label", {}, h("input", { type: "checkbox", value: name, checked: !never(name) && !movesWith(name, x), disabled: never(name) }), ` ${propertyWords(name)}`),
   );
   byId("curve-keep").hidden = !boxes.length;
   byId("curve-keep-list").replaceChildren(...boxes);
@@ -56,11 +58,11 @@ export function curvePlaces(places) {
 /**
  * The plan that a point stands for: its level as a target, the best sought; packs as the point has them.
  * @param {any} asked the question about the curve
+ * @param {any} form the request of the form that it was asked with, whose rounding and losses are those of the plan
  * @param {any} answer
  * @param {number} k
- * @param {string | undefined} rounding
  */
-export function pointRequest(asked, answer, k, rounding) {
+export function pointRequest(asked, form, answer, k) {
   const { x, y, points: _p, also: _a, targets, additions, ...rest } = asked;
   const point = answer.points[k];
   const level = propertyOf(x)?.text ? `${point.x} ${answer.x.unit}` : point.x;
@@ -71,41 +73,49 @@ export function pointRequest(asked, answer, k, rounding) {
     const { pack: _k, max_packs: _m, half_packs: _h, min: _n, max: _x, price: _c, ...plainly } = addition;
     return { ...plainly, amount: `${amount.mass_g} g` };
   });
-  return { ...rest, additions: fixed, targets: { ...targets, [x]: level }, prefer: [y], ...(rounding ? { rounding } : {}) };
+  const { rounding = "scale", losses } = form;
+  return { ...rest, additions: fixed, targets: { ...targets, [x]: level }, prefer: [y], rounding, ...(losses ? { losses } : {}) };
 }
 
-/** @param {any} axis */
-const unitWords = (axis) => (axis.unit && axis.unit !== "pH" ? `, ${axis.unit}` : "");
+/** An axis in the units of the answer. @param {any} answer @param {"x" | "y"} which */
+function axisOf(answer, which) {
+  const { property, unit } = answer[which];
+  return { property, ...unitShown(property, unit, answer.units) };
+}
 
-/** @param {any} axis */
-const axisWords = (axis) => `${propertyWords(axis.property)}${unitWords(axis)}`;
+/** @typedef {ReturnType<typeof axisOf>} Axis */
 
-/** @param {any} axis @param {number} value */
-const figure = (axis, value) => shown(value, propertyOf(axis.property)?.decimals ?? 1);
+/** @param {Axis} axis */
+const axisWords = (axis) => `${propertyWords(axis.property)}${axis.unit ? `, ${axis.unit}` : ""}`;
 
-/** @param {any} axis @param {number} value */
-const levelWords = (axis, value) => `${figure(axis, value)}${axis.unit && axis.unit !== "pH" && axis.unit !== "SG" ? ` ${axis.unit}` : ""}`;
+/** @param {Axis} axis @param {number} value */
+const figure = (axis, value) => shown(value / axis.by, axis.decimals);
+
+/** @param {Axis} axis @param {number} value */
+const levelWords = (axis, value) => `${figure(axis, value)}${axis.unit && axis.unit !== "SG" ? ` ${axis.unit}` : ""}`;
 
 const MARKS = /** @type {Record<string, string>} */ ({ knee: "bends most here", best: "the best", low_end: "low end", high_end: "high end" });
 
 /** A point in words. @param {any} answer @param {number} k */
 export function pointWords(answer, k) {
   const p = answer.points[k];
+  const [x, y] = [axisOf(answer, "x"), axisOf(answer, "y")];
   const marks = p.marks.map((/** @type {string} */ m) => MARKS[m] ?? m).join(", ");
-  return `Point ${k + 1}: ${propertyWords(answer.x.property)} ${levelWords(answer.x, p.x)}, ${propertyWords(answer.y.property)} ${levelWords(answer.y, p.y)}${marks ? ` (${marks})` : ""}`;
+  return `Point ${k + 1}: ${propertyWords(x.property)} ${levelWords(x, p.x)}, ${propertyWords(y.property)} ${levelWords(y, p.y)}${marks ? ` (${marks})` : ""}`;
 }
 
 /** @param {any} answer @param {(k: number) => void} take */
 function pointTable(answer, take) {
+  const [x, y] = [axisOf(answer, "x"), axisOf(answer, "y")];
   const rows = answer.points.map((/** @type {any} */ p, /** @type {number} */ k) => [
     String(k + 1),
-    figure(answer.x, p.x),
-    figure(answer.y, p.y),
-    `${figure(answer.y, p.y_low)} to ${figure(answer.y, p.y_high)}`,
+    figure(x, p.x),
+    figure(y, p.y),
+    `${figure(y, p.y_low)} to ${figure(y, p.y_high)}`,
     [...p.marks.map((/** @type {string} */ m) => MARKS[m] ?? m), p.stops.length ? "stopped: see the plan" : ""].filter(Boolean).join(", "),
     h("button", { type: "button", class: "plain", "data-take": k, on: { click: () => take(k) } }, "Take", h("span", { class: "unseen" }, ` point ${k + 1}`)),
   ]);
-  const heads = ["Point", axisWords(answer.x), axisWords(answer.y), "Nine of ten lie in", "Remark", "Plan"];
+  const heads = ["Point", axisWords(x), axisWords(y), "Nine of ten lie in", "Remark", "Plan"];
   return table("Points of the curve", heads, rows, { className: "points", figures: [1, 2, 3] });
 }
 
@@ -122,13 +132,16 @@ export function showCurve(place, answer, clash, take) {
     return;
   }
   const frame = h("div", { class: "chart-frame" });
-  const labels = { x: axisWords(answer.x), y: axisWords(answer.y) };
-  const title = `${propertyWords(answer.y.property)} against ${propertyWords(answer.x.property)}`;
-  const description = `${answer.points.length} points; arrow keys walk along them, Enter takes one. The table below has the same.`;
-  const nameOf = (/** @type {number} */ k) => `${pointWords(answer, k)}. Take it.`;
-  drawnTo(frame, (width) => chart({ points: answer.points, breakpoints: answer.breakpoints, labels, title, description, nameOf, width }, take));
+  const [x, y] = [axisOf(answer, "x"), axisOf(answer, "y")];
+  const labels = { x: axisWords(x), y: axisWords(y) };
+  const title = `${propertyWords(y.property)} against ${propertyWords(x.property)}`;
+  const description = `${answer.points.length} points; arrow keys walk along them, Enter takes one. Where they lie close together, some are left to the table below, which has all.`;
+  const nameOf = (/** @type {number} */ k) => `${pointWords(answer, k)}. ${answer.points[k].stops.length ? "Stopped: see the plan. " : ""}Take it.`;
+  const points = answer.points.map((/** @type {any} */ p) => ({ ...p, x: p.x / x.by, y: p.y / y.by, y_low: p.y_low / y.by, y_high: p.y_high / y.by }));
+  const breakpoints = answer.breakpoints.map((/** @type {any} */ b) => ({ ...b, x: b.x / x.by, y: b.y / y.by }));
+  drawnTo(frame, (width) => chart({ points, breakpoints, labels, title, description, nameOf, width }, take));
   const breaks = answer.breakpoints.map((/** @type {any} */ b, /** @type {number} */ k) =>
-    h("li", {}, h("strong", { class: "letter" }, letterOf(k)), ` ${levelWords(answer.x, b.x)}: ${inNames(b.text)}`),
+    h("li", {}, h("strong", { class: "letter" }, letterOf(k)), ` ${levelWords(x, b.x)}: ${inNames(b.text)}`),
   );
   place.replaceChildren(
     ...[
@@ -141,7 +154,7 @@ export function showCurve(place, answer, clash, take) {
       h("ul", { class: "ends" }, ...answer.ends.map((/** @type {any} */ e) => h("li", {}, inNames(e.text)))),
       cautionList(answer, ["warning"], "Warnings about the curve"),
       h("details", { class: "more", open: true }, h("summary", {}, "All points"), pointTable(answer, take)),
-      ...answer.notes.map((/** @type {string} */ n) => h("p", { class: "quiet" }, n.replaceAll("`", ""))),
+      ...answer.notes.map((/** @type {string} */ n) => h("p", { class: "quiet" }, inNames(n))),
     ].filter((part) => part !== null),
   );
 }

@@ -1,6 +1,7 @@
 // What has to change: said beside each field, and together above the form, with the way to each field.
 
 import { byId, h } from "./dom.js";
+import { inNames } from "./names.js";
 
 /** @typedef {{field: HTMLElement | null, detail: string}} Placed */
 
@@ -37,8 +38,24 @@ function nameOf(field) {
   const label = document.querySelector(`label[for="${field.id}"]`);
   const words = [...(label?.childNodes ?? [])].filter((n) => n.nodeType === Node.TEXT_NODE).map((n) => n.textContent).join("").trim();
   const row = field.closest(".row")?.querySelector("legend")?.textContent;
-  return row ? `${row}, ${words.toLowerCase()}` : words || field.getAttribute("aria-label") || "this field";
+  return row ? `${row}, ${words.replace(/^[A-Z](?=[a-z])/, (first) => first.toLowerCase())}` : words || field.getAttribute("aria-label") || "this field";
 }
+
+/** A fault in the list, and at its field. @param {Placed} fault */
+function listed({ field, detail: told }) {
+  const detail = inNames(told);
+  if (!field) return h("li", {}, detail);
+  mark(field, detail);
+  const jump = (/** @type {Event} */ event) => {
+    event.preventDefault();
+    field.focus();
+    field.scrollIntoView({ block: "center" });
+  };
+  return h("li", {}, h("a", { href: `#${field.id}`, on: { click: jump } }, nameOf(field)), ": ", detail);
+}
+
+/** Show further faults without moving the reader. @param {Placed[]} faults */
+export const addFaults = (faults) => byId("problems-list").append(...faults.map(listed));
 
 /**
  * Show faults, and put the reader before them.
@@ -46,17 +63,7 @@ function nameOf(field) {
  */
 export function showFaults(faults) {
   noFaults();
-  const items = faults.map(({ field, detail }) => {
-    if (!field) return h("li", {}, detail);
-    mark(field, detail);
-    const jump = (/** @type {Event} */ event) => {
-      event.preventDefault();
-      field.focus();
-      field.scrollIntoView({ block: "center" });
-    };
-    return h("li", {}, h("a", { href: `#${field.id}`, on: { click: jump } }, nameOf(field)), ": ", detail);
-  });
-  byId("problems-list").replaceChildren(...items);
+  byId("problems-list").replaceChildren(...faults.map(listed));
   byId("problems").hidden = false;
   byId("problems").focus();
   byId("problems").scrollIntoView({ block: "start" });

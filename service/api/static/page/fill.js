@@ -1,11 +1,10 @@
 // From a request to the form: the demo batch, a bookmarked address, a way out of a clash.
 
 import { byId } from "./dom.js";
+import { leavesOf, leafWords, samePlace } from "./leaves.js";
+import { idOfName, nameOfId } from "./names.js";
+import { readForm } from "./request.js";
 import { addRow, countFilled, fieldOf, fieldsOf, onlyRows, rowsOf, showHints, showTarget } from "./rows.js";
-import { idOfName } from "./request.js";
-
-/** Names of ingredients by id, as the catalogue shows them. @type {Map<string, string>} */
-export const nameOfId = new Map();
 
 /** @param {any} body @param {string} path */
 function found(body, path) {
@@ -44,8 +43,20 @@ function fillTarget(row, name, target) {
 const listed = (list) => (Array.isArray(list) ? list : []);
 
 /**
- * Fill the form with a request; what the form has no field for is left out.
+ * What of a request the form does not hold after it was filled with it, in words.
  * @param {any} request
+ * @returns {string[]}
+ */
+function leftOut(request) {
+  const held = new Map(leavesOf(readForm().request).map(({ path, value }) => [samePlace(path), String(value)]));
+  const same = (/** @type {string} */ path, /** @type {any} */ value) => held.get(path) === String(value) || (value === false && path.endsWith(".half_packs")) || (value === "all" && path.endsWith(".use"));
+  return leavesOf(request).filter(({ path, value }) => !same(samePlace(path), value)).map((leaf) => leafWords(leaf, request));
+}
+
+/**
+ * Fill the form with a request.
+ * @param {any} request
+ * @returns {string[]} what the form has no field for, in words
  */
 export function fillForm(request) {
   for (const name of ["batch", "date", "currency"]) set(byId(name), request[name]);
@@ -72,11 +83,13 @@ export function fillForm(request) {
   if (prefer.selectedIndex < 0) prefer.selectedIndex = 0;
   fillPlace(byId("intended"), request);
   fillPlace(byId("instruments"), request);
+  fillPlace(byId("losses"), request);
   if (!request.rounding) fieldOf(byId("instruments"), "rounding").value = "scale";
   const hurdles = listed(request.intended?.hurdles);
   for (const box of byId("hurdles").querySelectorAll("input")) box.checked = hurdles.includes(box.value);
   countFilled(byId("request"));
   showHints(byId("request"));
+  return leftOut(request);
 }
 
 /** The row of an ingredient, by the name that the answer calls it. @param {string} name */
@@ -104,13 +117,14 @@ export function takeWay(way, target, poured_g) {
   const [kind, ...rest] = way.member.split(" of ");
   const name = rest.join(" of ");
   if (!name) return takeTarget(way, target);
+  const to = oneUnit(way.to);
   if (kind === "use") {
     const row = rowOfLot(name);
     if (!row) return false;
     const most = fieldOf(row, "use.max");
-    if (most.value.trim()) most.value = way.to;
-    else if (poured_g !== undefined && way.value < poured_g) most.value = way.to;
-    else fieldOf(row, "volume").value = way.to;
+    if (most.value.trim()) most.value = to;
+    else if (poured_g !== undefined && way.value < poured_g) most.value = to;
+    else fieldOf(row, "volume").value = to;
     return true;
   }
   const row = rowOfIngredient(name);
@@ -118,22 +132,28 @@ export function takeWay(way, target, poured_g) {
   if (!row || !field) return false;
   const given = fieldOf(row, field);
   if (!given.value.trim()) return false;
-  given.value = way.to;
+  given.value = to;
   return true;
 }
 
-/** @param {{member: string, to: string, value: number}} way @param {any} target */
+/** The first unit of an amount. @param {string} text */
+const unitOf = (text) => /^[\d.,\s]+([A-Za-z% ]*)/.exec(text)?.[1].trim() ?? "";
+
+/** An amount as a field takes it: of `7.9 gal (29.91 L)` the exact one. @param {string} text */
+const oneUnit = (text) => /\(([^()]+)\)$/.exec(text)?.[1] ?? text;
+
+/** @param {{member: string, to: string, value: number, unit: string}} way @param {any} target */
 function takeTarget(way, target) {
   const row = rowsOf("targets").find((r) => fieldOf(r, "property").value === way.member);
   if (!row) return false;
   const asText = typeof (target?.value ?? target?.min ?? target?.max ?? target) === "string";
-  const to = asText ? way.to : String(way.value);
+  const to = asText ? (/^\d[^()]*$/.test(way.to) ? way.to : `${way.value} ${way.unit}`) : String(way.value);
   if (fieldOf(row, "how").value !== "range") {
     fieldOf(row, "value").value = to;
     return true;
   }
   const [min, max] = [target.min, target.max].map((end) => (end === undefined ? undefined : leading(String(end))));
-  const level = leading(to);
+  const level = leading(unitOf(way.to) === unitOf(String(target.min ?? "")) ? way.to : to);
   const end = min !== undefined && (max === undefined || level < min) ? "min" : "max";
   fieldOf(row, end).value = to;
   return true;

@@ -1,6 +1,7 @@
 // The request as a formula of a spreadsheet cell, where it is one lot, one ingredient and one figure wanted; else why not.
 
 import { addressOf, fetched } from "./api.js";
+import { leavesOf, leafWords, samePlace } from "./leaves.js";
 
 const QUESTIONS = /** @type {Record<string, string>} */ ({
   gravity: "amount-for-gravity",
@@ -32,30 +33,56 @@ function tooMuch(request) {
   if (!(name in QUESTIONS)) return "A cell can ask for a gravity, an acidity, a pH, a strength or a share of citrus juice; this target is another.";
   if (target !== null && typeof target === "object" && target.value === undefined) return "A cell asks for one value; this target is a range.";
   if (request.additions[0].amount) return "A cell asks how much; here the amount is given.";
+  const [read, wanted] = [request.lots[0].titration_end_point_ph ?? 8.2, request.titration_end_point_ph ?? 8.2];
+  if (name === "titratable_acidity" && read !== wanted) return "A cell reckons the acidity read and the one wanted to the same pH; this request names two.";
   return null;
 }
 
-/** What is told of lot and ingredient, by the names of a cell's parameters. @param {any} request */
-function parametersOf(request) {
-  const { name: _n, gravity, use: _u, degassed: _d, on_lees: _l, ...lot } = request.lots[0];
-  const reading = gravity !== null && typeof gravity === "object" ? gravity : { reading: gravity };
-  const addition = request.additions[0];
-  const { brix, titratable_acidity, ph } = addition.measured ?? {};
-  const target = Object.values(request.targets)[0];
-  return {
-    ingredient: addition.ingredient,
-    pack: addition.pack,
-    half_packs: addition.half_packs ? 1 : undefined,
-    ...lot,
-    gravity: reading.reading,
-    sample_temperature: reading.sample_temperature,
-    calibrated_at: reading.calibrated_at,
-    brix,
-    ingredient_titratable_acidity: titratable_acidity,
-    ingredient_ph: ph,
-    hydrometer_error: request.instruments?.hydrometer?.error,
-    target: target?.value ?? target,
-  };
+const LOT = "lots.0.";
+const ADDITION = "additions.0.";
+
+/** Places of a request by the names of a cell's parameters, where the two differ. @type {Record<string, string>} */
+const NAMED = {
+  [`${LOT}gravity.sample_temperature`]: "sample_temperature",
+  [`${LOT}gravity.calibrated_at`]: "calibrated_at",
+  [`${ADDITION}measured.brix`]: "brix",
+  [`${ADDITION}measured.moisture_percent`]: "moisture_percent",
+  [`${ADDITION}measured.titratable_acidity`]: "ingredient_titratable_acidity",
+  [`${ADDITION}measured.ph`]: "ingredient_ph",
+  "instruments.hydrometer.error": "hydrometer_error",
+};
+
+/** The parameter of a cell that a place of the request goes into, if there may be one. @param {string} path */
+function parameterOf(path) {
+  if (path in NAMED) return NAMED[path];
+  if (/^targets\.[^.]+$/.test(path)) return "target";
+  return /^(?:lots\.0|additions\.0|intended)\.(?!name$)(\w+)$/.exec(path)?.[1] ?? null;
+}
+
+/** What a cell does or shows without being told. @param {string} path @param {any} value @param {any} request */
+const needsNoTelling = (path, value, request) =>
+  path === "units" ||
+  (path === "rounding" && value === "none") ||
+  (path === `${LOT}name` && value === "base") ||
+  (path === "titration_end_point_ph" && value === request.lots[0].titration_end_point_ph);
+
+/**
+ * What of a request goes into the query of a cell, and the rest in words.
+ * @param {any} request
+ * @param {string[]} known the parameters of the question
+ */
+function told(request, known) {
+  /** @type {Record<string, any>} */
+  const query = {};
+  const left = [];
+  for (const leaf of leavesOf(request)) {
+    const path = samePlace(leaf.path);
+    const name = parameterOf(path);
+    const yes = leaf.value === true && name === "half_packs" ? 1 : leaf.value;
+    if (name && known.includes(name) && typeof yes !== "boolean") query[name] = yes;
+    else if (!needsNoTelling(path, yes, request)) left.push(leafWords({ path, value: yes }, request));
+  }
+  return { query, left };
 }
 
 /** The unit that the ingredient was limited in, else grams or ounces. @param {any} request */
@@ -89,19 +116,12 @@ export async function formulaOf(request, sheet) {
   const known = (await questions()).get(question);
   if (!known) return { why: "This server has no cell question for that." };
   const unit = request.additions[0].pack ? undefined : unitOf(request); // packs are counted
-  const query = new URLSearchParams();
-  const left = [];
-  for (const [name, value] of Object.entries({ ...parametersOf(request), unit })) {
-    if (value === undefined || value === null) continue;
-    if (known.parameters.includes(name)) query.set(name, String(value));
-    else left.push(name.replaceAll("_", " "));
-  }
-  if (request.additions[0].max || request.additions[0].min) left.push("the limits of the ingredient");
-  const tail = `${question}?${query}`;
+  const { query, left } = told(request, known.parameters);
+  const tail = `${question}?${new URLSearchParams({ ...query, ...(unit ? { unit } : {}) })}`;
   return {
     number: WRITTEN[sheet].number(addressOf(`v1/cell/${tail}`)),
     words: WRITTEN[sheet].words(addressOf(`v1/cell/caution/${tail}`)),
     unit: unit ?? "packs",
-    left: left.join(", "),
+    left: left.join("; "),
   };
 }

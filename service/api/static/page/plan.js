@@ -1,16 +1,10 @@
 // The plan as it is read on the page: what stops it first, then amounts, what they make, and what to do.
 
 import { h, table } from "./dom.js";
-import { nameOfId } from "./fill.js";
-import { hoursWords, PROPERTIES, plain, predictionWords, propertyWords, sourceWords } from "./words.js";
+import { calledName, inNames } from "./names.js";
+import { hoursWords, plain, predictionWords, propertyWords, sourceWords, TARGETS, unitShown } from "./words.js";
 
 const LEVELS = /** @type {Record<string, string>} */ ({ stop: "Stop", warning: "Warning", note: "Note" });
-
-/** An ingredient or lot as one calls it. @param {string} name */
-export const calledName = (name) => nameOfId.get(name) ?? name;
-
-/** Ids of the catalogue within a sentence, as names. @param {string} text */
-export const inNames = (text) => text.replace(/\b[a-z]+(?:_[a-z0-9]+)+\b/g, (id) => nameOfId.get(id) ?? id);
 
 /** Titles of the sources of an answer by their keys. @param {any} answer @returns {Map<string, string>} */
 const titlesOf = (answer) => new Map(answer.sources.map((/** @type {any} */ x) => [x.key, x.title]));
@@ -48,19 +42,29 @@ export function amountsTable(answer) {
   return table("Amounts", heads, rows, { className: "amounts", figures: heads.map((_, k) => k).slice(2) });
 }
 
-/** @param {any} target @returns {string} */
-function verdictOf(target) {
+/** Whether a target leaves a range; no drink hits an exact value, so that a chance says nothing there. @param {any} target */
+const isRange = (target) => / to |at least|at most|±/.test(target.asked);
+
+/** @param {any} target @param {string} units @returns {string} */
+function verdictOf(target, units) {
   if (!target) return "";
-  if (!target.met) return `missed by ${plain(target.miss, 4)}${target.unit && !["SG", "pH"].includes(target.unit) ? ` ${target.unit}` : ""}`;
-  return target.chance === null || target.chance === undefined ? "met" : `met, ${Math.round(target.chance * 100)} % sure`;
+  if (!target.met) {
+    const { unit, by } = unitShown(target.property, target.unit, units);
+    return `missed by ${plain(target.miss / by, 4)}${unit && unit !== "SG" ? ` ${unit}` : ""}`;
+  }
+  const told = isRange(target) && target.chance !== null && target.chance !== undefined;
+  return told ? `met; the real drink lies in the range with ${Math.round(target.chance * 100)} %` : "met";
 }
 
 /** Properties asked for first, then the others, as far as they are predicted. @param {any} answer */
 export function predictedOf(answer) {
   const asked = new Map(answer.targets.map((/** @type {any} */ t) => [t.property, t]));
-  const known = PROPERTIES.filter((p) => answer.predicted[p.name]);
+  const { losses } = answer;
+  const left = losses ? { packaged_volume: { value: losses.packaged_l, low: losses.packaged_low, high: losses.packaged_high, unit: "L" } } : {};
+  const predicted = { ...answer.predicted, ...left };
+  const known = TARGETS.filter((p) => predicted[p.name]);
   const order = [...known.filter((p) => asked.has(p.name)), ...known.filter((p) => !asked.has(p.name))];
-  return order.map((p) => ({ property: p, target: asked.get(p.name), words: predictionWords(p.name, answer.predicted[p.name], answer.units) }));
+  return order.map((p) => ({ property: p, target: asked.get(p.name), words: predictionWords(p.name, predicted[p.name], answer.units) }));
 }
 
 /** @param {any} answer */
@@ -71,7 +75,7 @@ function predictedTable(answer) {
     words.unit,
     `${words.low} to ${words.high}`,
     target ? target.asked : "",
-    target ? h("span", { class: target.met ? null : "missed" }, verdictOf(target)) : "",
+    target ? h("span", { class: target.met ? null : "missed" }, verdictOf(target, answer.units)) : "",
   ]);
   return table("What it will be", ["Property", "Expected", "Unit", "Nine drinks of ten lie in", "You asked for", "Outcome"], rows, { className: "predicted", figures: [1, 3] });
 }
@@ -114,7 +118,7 @@ function more(summary, ...inside) {
 
 /** @param {any} answer */
 function backgroundOf(answer) {
-  const assumed = answer.assumed.map((/** @type {any} */ a) => [inNames(a.what.replaceAll("residual_sugar", "residual sugar")), inNames(a.value), inNames(a.source), inNames(a.measure_by ?? "")]);
+  const assumed = answer.assumed.map((/** @type {any} */ a) => [a.what, a.value, a.source, a.measure_by ?? ""].map(inNames));
   const small = answer.targets.filter((/** @type {any} */ t) => t.marginal).map((/** @type {any} */ t) => h("li", {}, `${propertyWords(t.property)}: ${inNames(t.marginal)}`));
   const least = (answer.least_known ?? []).map((/** @type {any} */ l) => h("li", {}, inNames(l.text)));
   return h(
@@ -125,6 +129,13 @@ function backgroundOf(answer) {
     more(`Sources (${answer.sources.length})`, h("ul", { class: "sources" }, ...answer.sources.map((/** @type {any} */ x) => h("li", {}, x.title, h("span", { class: "source" }, ` ${x.mark}`))))),
     h("p", { class: "quiet" }, `Model ${answer.model_version}, data ${answer.data_version}. ${proofWords(answer.proof)}`),
   );
+}
+
+/** What is lost before filling. @param {any} answer */
+function lossesView({ losses }) {
+  if (!losses) return [];
+  const parts = losses.parts.map((/** @type {any} */ part) => h("li", {}, inNames(part.text)));
+  return [h("h3", {}, "What is left to fill"), h("p", {}, inNames(losses.text)), h("ul", {}, ...parts)];
 }
 
 /** @param {{verdict: string, gap: number | null}} proof */
@@ -160,6 +171,7 @@ export function planView(answer, clash) {
     amountsTable(answer),
     ...answer.fruit.map((/** @type {any} */ f) => h("p", { class: "quiet" }, `${calledName(f.ingredient)}: ${f.text}`)),
     predictedTable(answer),
+    ...lossesView(answer),
     h("h3", {}, "What to do"),
     stepList(answer),
     readingsTable(answer),

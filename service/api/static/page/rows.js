@@ -1,7 +1,7 @@
 // Rows of lots, ingredients and targets: copies of the page's templates with labels, hints and faults tied to fields.
 
 import { byId, h } from "./dom.js";
-import { PROPERTIES, propertyOf } from "./words.js";
+import { propertyOf, TARGETS } from "./words.js";
 
 let made = 0;
 
@@ -109,8 +109,7 @@ export function onlyRows(kind, count) {
 /** @param {HTMLElement} row */
 function readyTarget(row) {
   const property = fieldOf(row, "property");
-  property.append(...PROPERTIES.map((p) => h("option", { value: p.name }, p.words)));
-  property.append(h("option", { value: "packaged_volume" }, "volume left to fill"));
+  property.append(...TARGETS.map((p) => h("option", { value: p.name }, p.words)));
   const shownFor = () => showTarget(row);
   property.addEventListener("change", shownFor);
   fieldOf(row, "how").addEventListener("change", shownFor);
@@ -120,7 +119,7 @@ function readyTarget(row) {
 /** Show the fields and examples that a target's property and kind call for. @param {HTMLElement} row */
 export function showTarget(row) {
   const how = fieldOf(row, "how").value;
-  const property = propertyOf(fieldOf(row, "property").value) ?? propertyOf("volume");
+  const property = propertyOf(fieldOf(row, "property").value);
   for (const box of row.querySelectorAll("[data-for]")) {
     const box_ = /** @type {HTMLElement} */ (box);
     box_.hidden = !(box_.dataset.for ?? "").split(" ").includes(how);

@@ -35,7 +35,10 @@ export const PROPERTIES = [
   property("energy_kcal_per_100ml", "energy", 0, false, "kcal/100 mL, such as 50", "kcal/100 mL, such as 50", "such as 3"),
 ];
 
-const BY_NAME = new Map(PROPERTIES.map((p) => [p.name, p]));
+/** What may be wanted: every property, and what is left after losses. @type {Property[]} */
+export const TARGETS = [...PROPERTIES, property("packaged_volume", "volume left to fill", 2, true, "such as 20 L", "such as 5 gal", "such as 0.5 L")];
+
+const BY_NAME = new Map(TARGETS.map((p) => [p.name, p]));
 
 /** @param {string} name @returns {Property | undefined} */
 export const propertyOf = (name) => BY_NAME.get(name);
@@ -87,21 +90,34 @@ export function shown(value, decimals) {
 /** A number without needless zeros. @param {number} value @param {number} decimals at most */
 export const plain = (value, decimals) => shown(value, decimals).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
 
-const LITRES_PER_GALLON = 3.785411784; // NIST Handbook 44
+// NIST Handbook 44, Appendix C
+const US = /** @type {Record<string, {unit: string, by: number}>} */ ({
+  L: { unit: "gal", by: 3.785411784 },
+  g: { unit: "lb", by: 453.59237 },
+  kg: { unit: "lb", by: 0.45359237 },
+});
 
 /**
- * A prediction in words: value, interval and unit, in gallons too where the answer is in US units.
+ * The unit that a property is shown in, and what its values are divided by for it.
+ * @param {string} name
+ * @param {string} unit of the values
+ * @param {string} units of the answer
+ */
+export function unitShown(name, unit, units) {
+  const us = units === "us" ? US[unit] : undefined;
+  return us ? { ...us, decimals: 2 } : { unit: unit === "pH" ? "" : unit, by: 1, decimals: propertyOf(name)?.decimals ?? 1 };
+}
+
+/**
+ * A prediction in words: value, interval and unit, in gallons and pounds where the answer is in US units.
  * @param {string} name
  * @param {{value: number, low: number, high: number, unit: string}} predicted
  * @param {string} units
  */
 export function predictionWords(name, predicted, units) {
-  const gallons = units === "us" && (name === "volume" || name === "added_volume");
-  const by = gallons ? LITRES_PER_GALLON : 1;
-  const decimals = gallons ? 2 : (propertyOf(name)?.decimals ?? 1);
+  const { unit, by, decimals } = unitShown(name, predicted.unit, units);
   const number = (/** @type {number} */ v) => shown(v / by, decimals);
-  const unit = gallons ? "gal" : predicted.unit;
-  return { value: number(predicted.value), low: number(predicted.low), high: number(predicted.high), unit: unit === "pH" ? "" : unit };
+  return { value: number(predicted.value), low: number(predicted.low), high: number(predicted.high), unit };
 }
 
 /** Hours as one says them. @param {number} hours */
