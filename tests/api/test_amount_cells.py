@@ -326,7 +326,7 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("amount-for-abv", {"ingredient": "honey", "target": 101}, "/target", "between 0 and 100"),
     ("amount-for-abv", {"ingredient": "vodca", "target": 9}, "/ingredient", "There is no ingredient"),
     ("amount-for-abv", {"ingredient": "honey", "target": "7,5"}, "/target", "Use a decimal point: 7.5."),
-    ("amount-for-citrus", {"ingredient": "lemmon", "target": 5}, "/ingredient", "lemon juice fresh"),
+    ("amount-for-citrus", {"ingredient": "lemmon", "target": 5}, "/ingredient", "lemon_juice_fresh"),
     ("amount-for-citrus", {"ingredient": "lemon_juice", "target": 150}, "/target", "a thousand times the lot"),
     ("amount-for-citrus", {"ingredient": "lemon_juice"}, "/target", "needed"),
     ("volume-after", {"ingredient": "honey", "amount": "1 kg", "unit": "kg"}, "/unit", "gal"),

@@ -69,7 +69,7 @@ BAD: list[tuple[Any, str, str]] = [
     (changed("lots", 0, "volume", to="10"), "/lots/0/volume", "the unit is missing"),
     (changed("targets", "gravity", to=1012), "/targets/gravity", "Did you mean 1.012?"),
     ({**BASE, "target": {}}, "/target", 'Did you mean "targets"?'),
-    (changed("additions", 0, "ingredient", to="honney"), "/additions/0/ingredient", "honey average"),
+    (changed("additions", 0, "ingredient", to="honney"), "/additions/0/ingredient", "honey_average"),
     (changed("additions", to=51 * BASE["additions"]), "/additions", "at most 50 items; these are 51"),
     ({**BASE, "note": 201 * "x"}, "/note", "at most 200 characters; these are 201"),
     ({**BASE, 201 * "n": 1}, "", "field's name here has 201 characters"),

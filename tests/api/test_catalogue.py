@@ -87,7 +87,7 @@ def test_an_unknown_ingredient_is_not_found_with_what_is_close() -> None:
     response = app().get("/v1/ingredients/honney")
     assert response.status_code == 404
     assert response.headers["content-type"] == "application/problem+json"
-    assert "honey average" in response.json()["detail"]
+    assert "honey_average" in response.json()["detail"]
 
 
 def test_every_source_that_is_named_is_in_the_bibliography() -> None:

@@ -98,7 +98,7 @@ def test_a_decimal_comma_is_refused_with_the_point(query: dict[str, Any]) -> Non
 
 
 REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
-    ("amount-for-gravity", honey(ingredient="honney"), "/ingredient", "honey average"),
+    ("amount-for-gravity", honey(ingredient="honney"), "/ingredient", "honey_average"),
     ("amount-for-gravity", honey(target=0.99), "/target", "the nearest is 0.9985"),
     ("amount-for-gravity", honey(target=1016), "/target", "Did you mean"),
     ("amount-for-gravity", honey(target=None), "/target", "needed"),

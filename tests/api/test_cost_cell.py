@@ -107,7 +107,7 @@ REFUSED: list[tuple[dict[str, Any], str, str]] = [
     ({"amount": "8 oz"}, "/amount", "fl oz, or oz by weight?"),
     ({"ingredient": "sugar_white", "per": "1 cup"}, "/per", "weigh it"),
     ({"ingredient": "sugar_white", "amount": "1 cup"}, "/amount", "weigh it"),
-    ({"ingredient": "hony"}, "/ingredient", "honey average"),
+    ({"ingredient": "hony"}, "/ingredient", "honey_average"),
     ({"price": "6,5"}, "/price", "Use a decimal point: 6.5."),
     ({"price": -1}, "/price", "0 or more"),
     ({"price": "EUR 6"}, "/price", "a number"),

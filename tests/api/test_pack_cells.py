@@ -169,7 +169,7 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     ("gravity", {"pack": "1 kg", "half_packs": 2}, "/half_packs", "1 or less"),
     ("gravity", {"pack": "1 kg", "target": 0.99}, "/target", "a gravity of 0.99: the nearest is 0.999"),
     ("gravity", {"pack": "1 kg", "target": 1.5}, "/target", "a thousand times the lot"),
-    ("gravity", {"pack": "1 kg", "ingredient": "honny"}, "/ingredient", "honey average"),
+    ("gravity", {"pack": "1 kg", "ingredient": "honny"}, "/ingredient", "honey_average"),
     ("citrus", {"pack": "1 kg", "target": 5}, "/ingredient", "holds no citrus juice"),
     ("ph", {"pack": "10 g", "ingredient": "lemon_juice", "target": 3.6}, "/target", "to a pH of 3.6: the nearest"),
 ]  # fmt: skip

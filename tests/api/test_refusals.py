@@ -162,7 +162,7 @@ def test_an_unknown_ingredient_is_refused_with_what_is_close() -> None:
     assert response.json()["type"] == "/problems/unknown-ingredient"
     (error,) = response.json()["errors"]
     assert error["pointer"] == "/additions/0/ingredient"
-    assert "honey average" in error["detail"]
+    assert "honey_average" in error["detail"]
     assert "citrus" not in error["detail"]
 
 

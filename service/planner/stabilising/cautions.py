@@ -114,8 +114,8 @@ def _container(here: Situation, choice: Choice) -> Iterator[Caution]:
         yield Caution(
             "hurdle_does_not_hold",
             "stop" if sealed else "warning",
-            f"{what}, {where}, behind {hurdles_named(here.hurdles)}: not shown to hold it, and the container can "
-            "burst. Pasteurise, filter or keep it dry.",
+            f"{what}, {where}, behind {hurdles_named(here.hurdles)}: not shown to hold it; it can burst"
+            f"{'' if sealed else ' the container'}. Pasteurise, filter or keep it dry.",
             PRACTICE,
         )
 
