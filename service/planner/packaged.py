@@ -145,8 +145,10 @@ def with_losses_told(clash: Clash | None, asked: PlanAsked, losses: Losses | Non
         return clash
     text = clash.text
     if "volume" in (*clash.conflict, *(r.member for r in clash.relax)):
-        litre = figure_in_words("volume", losses.kept_share, asked.circumstances)
-        text += f" Volumes are those of the blend, before losses; a litre of it leaves {litre} but for fixed volumes."
+        text += (
+            f" Volumes are those of the blend, before losses: {100.0 * losses.kept_share:.3g} % of it is left to fill, "
+            "less what is lost by volume."
+        )
     relax = tuple([r for r in (_filled(r, asked, losses) for r in clash.relax) if r is not None])
     conflict = tuple(PACKAGED if member == "volume" else member for member in clash.conflict)
     return replace(clash, conflict=conflict, relax=relax, text=text)

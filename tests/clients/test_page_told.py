@@ -275,3 +275,68 @@ def test_the_address_holds_the_request(opened: Opened, shared: BrowserContext, s
     assert "cannot be read" in broken.words("#plan-status")
     assert broken.complaints == []
     broken.page.close()
+
+
+def test_a_formula_that_answers_another_amount_than_the_plan_says_so_first(opened: Opened) -> None:
+    """The plan takes half of the lot, a formula all of it: twice the honey."""
+    half = {**HONEY, "lots": [{**HONEY["lots"][0], "volume": "10 L", "use": {"max": "5 L"}}]}
+    page = asked(opened, {**half, "additions": [{"ingredient": "honey_average"}]}).page
+    page.select_option("#copy-as", "libreoffice")
+    opened.told("#copy-body .stops", "Not the amount of the plan")
+    first, *_ = page.locator("#copy-body > *").all()
+    assert "answers" in (first.text_content() or "")
+    page.get_by_label("Value", exact=True).first.fill("1.02")
+    opened.told("#copy-stale", "The form has changed since")
+    asked(opened, {**HONEY, "additions": [{"ingredient": "honey_average"}]}).page.select_option("#copy-as", "excel")
+    opened.told("#copy-body", "The amount, in")
+    assert "Not the amount of the plan" not in opened.words("#copy-body")
+
+
+CANS = {
+    "units": "us",
+    "lots": [{"name": "base", "volume": "5 gal", "gravity": 0.998, "abv_percent": 8.1}],
+    "additions": [
+        {
+            "ingredient": "orange_juice_concentrate_frozen",
+            "pack": "12 fl oz",
+            "max_packs": 4,
+            "price": {"amount": 3.29, "per": "1 pack"},
+        },
+        {"ingredient": "honey_average", "max": "6 lb", "price": {"amount": 5, "per": "1 lb"}},
+    ],
+    "targets": {"volume": {"max": "6 gal"}},
+}
+
+
+def test_a_point_keeps_its_packs_and_what_they_cost(opened: Opened) -> None:
+    page = asked(opened, CANS).page
+    page.get_by_label("Points, at most").fill("5")
+    page.get_by_role("button", name="Draw the curve").click()
+    opened.told("#curve-body", "Alcohol: adults of legal age only")
+    with page.expect_response("**/v1/blend-plans") as answered:
+        page.get_by_role("button", name="Take point 3").click()
+    amounts = {amount["name"]: amount for amount in answered.value.json()["amounts"]}
+    cans = amounts["orange_juice_concentrate_frozen"]
+    assert cans["packs"] == 4.0
+    assert cans["cost"] == pytest.approx(4 * 3.29)
+    opened.told("#plan-body", "4 packs")
+
+
+def test_whole_packs_are_given_up_where_that_is_the_way_out(opened: Opened) -> None:
+    cans = [{"ingredient": "orange_juice_concentrate_frozen", "pack": "12 fl oz", "max_packs": 6}]
+    page = asked(opened, {**CANS, "additions": cans, "targets": {"citrus_percent": 30}}).page
+    way = page.locator(".ways li", has_text="not in whole packs")
+    with page.expect_response("**/v1/blend-plans") as answered:
+        way.get_by_role("button").click()
+    assert answered.value.json()["outcome"] == "targets_met"
+    assert "pack" not in str(answered.value.request.post_data)
+
+
+def test_a_clash_about_what_is_left_to_fill_says_whose_volumes_it_tells(opened: Opened) -> None:
+    sweet = {
+        **CANS,
+        "losses": {"settling": "4 %", "dead_volume": "10 fl oz"},
+        "targets": {"gravity": 1.018, "packaged_volume": {"min": "6.5 gal"}},
+    }
+    asked(opened, sweet)
+    opened.told(".clash", "Volumes are those of the blend, before losses: 96 % of it is left to fill")

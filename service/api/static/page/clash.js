@@ -15,13 +15,18 @@ function memberWords(member) {
 /** What taking a way would do. @param {any} way */
 function wayWords(way) {
   const [kind, ...rest] = way.member.split(" of ");
-  if (!rest.length) return `${propertyWords(way.member)}: accept ${way.to.replace(/^an? [a-z ]+ of (?=\d)/i, "")}`;
+  if (!rest.length) return `${propertyWords(way.member)}: accept ${way.to.replace(/^an? [a-z ]+ of (?=\d)/i, "").replace(/ of [a-z ]+$/i, "")}`;
   const name = calledName(rest.join(" of "));
-  return kind === "least" ? `${name}: no more than ${way.to} has to go in` : `${name}: ${way.to}`;
+  return {
+    least: `${name}: no more than ${way.to} has to go in`,
+    packs: `${name}: ${way.to}, not in whole packs`,
+    stock: `${name}: up to ${way.to}`,
+    use: `${name}: use ${way.to}`,
+  }[kind] ?? `${name}: ${way.to}`;
 }
 
 /** Why targets clash, without what would do instead. @param {{text: string}} clash */
-export const reasonOf = (clash) => inNames(clash.text.replace(/ (?:Any one of these alone|This) would do:.*$/s, ""));
+export const reasonOf = (clash) => inNames(clash.text.replace(/ (?:Any one of these alone|This) would do:.*?(?= Volumes are those of the blend|$)/s, ""));
 
 /**
  * The clash of an answer.

@@ -69,11 +69,12 @@ const allQuestions = () => h("a", { href: "v1/cell" }, "all questions for cells"
 /** @param {any} request @param {any} answer @param {string} sheet @returns {Promise<Node[]>} */
 async function formulas(request, answer, sheet) {
   try {
-    const made = await formulaOf(request, sheet);
+    const made = await formulaOf(request, answer, sheet);
     if ("why" in made) return [h("p", { class: "notice" }, made.why, " Copy it as JSON for a script, or ask for a part of it, one lot, one ingredient, one figure: ", allQuestions(), ".")];
     const local = /^(127\.|localhost|\[::1\])/.test(location.hostname);
     return [
       ...stopsOf(answer),
+      ...(made.unlike ? [h("p", { class: "notice stops" }, h("strong", {}, "Not the amount of the plan: "), `the formula ${made.unlike}. It asks for the target alone${made.left ? `, without ${made.left}` : ""}.`)] : []),
       copied(`The amount, in ${made.unit}`, made.number),
       copied("The cautions, for the cell beside it", made.words),
       h("p", { class: "quiet" }, made.left ? `Not in the formula: ${made.left}. ` : "", sheet === "google_sheets" && local ? "Google Sheets asks from the cloud and cannot reach this machine: it needs a public address of the service. " : "", "More formulas: ", allQuestions(), "."),

@@ -69,9 +69,9 @@ export function pointRequest(asked, form, answer, k) {
   const poured = new Map(point.amounts.map((/** @type {any} */ a) => [a.name, a]));
   const fixed = additions.map((/** @type {any} */ addition) => {
     const amount = poured.get(addition.ingredient);
-    if (!addition.pack || !amount) return addition;
-    const { pack: _k, max_packs: _m, half_packs: _h, min: _n, max: _x, price: _c, ...plainly } = addition;
-    return { ...plainly, amount: `${amount.mass_g} g` };
+    if (!addition.pack || amount?.packs == null) return addition;
+    const { max_packs: _m, min: _n, max: _x, ...counted } = addition;
+    return { ...counted, amount: `${amount.packs} packs` };
   });
   const { rounding = "scale", losses } = form;
   return { ...rest, additions: fixed, targets: { ...targets, [x]: level }, prefer: [y], rounding, ...(losses ? { losses } : {}) };
@@ -154,6 +154,7 @@ export function showCurve(place, answer, clash, take) {
       h("ul", { class: "ends" }, ...answer.ends.map((/** @type {any} */ e) => h("li", {}, inNames(e.text)))),
       cautionList(answer, ["warning"], "Warnings about the curve"),
       h("details", { class: "more", open: true }, h("summary", {}, "All points"), pointTable(answer, take)),
+      cautionList(answer, ["note"], "Notes about the curve"),
       ...answer.notes.map((/** @type {string} */ n) => h("p", { class: "quiet" }, inNames(n))),
     ].filter((part) => part !== null),
   );

@@ -128,6 +128,11 @@ export function takeWay(way, target, poured_g) {
     return true;
   }
   const row = rowOfIngredient(name);
+  if (row && kind === "packs") {
+    for (const field of ["pack", "max_packs", "half_packs"]) fieldOf(row, field).value = "";
+    fieldOf(row, "max").value = to;
+    return true;
+  }
   const field = { stock: "max", least: "min", amount: "amount" }[kind];
   if (!row || !field) return false;
   const given = fieldOf(row, field);

@@ -103,13 +103,32 @@ const WRITTEN = /** @type {Record<string, {number: (url: string) => string, word
   google_sheets: { number: (url) => `=IMPORTDATA(${literal(url)},",","en_US")`, words: (url) => `=IMPORTDATA(${literal(url)},CHAR(9))` },
 });
 
+/** Grams by which a formula may differ from a plan that is rounded to what a scale shows, and the same as a share. */
+const ROUNDED = { g: 8, share: 0.03 };
+
+/**
+ * What a formula answers, if that is another amount than the plan's: it knows no limits and takes all of the lot.
+ * @param {string} address of the number in grams, or in packs
+ * @param {any} answer the plan
+ */
+async function unlike(address, answer) {
+  const planned = answer.amounts.find((/** @type {any} */ a) => a.kind === "addition");
+  const response = await fetch(address);
+  if (!response.ok) return "has no number for it";
+  const [found, mine] = [Number(await response.text()), planned.packs ?? planned.mass_g];
+  const most = planned.packs === null ? Math.max(ROUNDED.g, ROUNDED.share * mine) : 0;
+  if (Math.abs(found - mine) <= most) return "";
+  return planned.packs === null ? `answers ${Number(found.toPrecision(3))} g, the plan ${Number(mine.toPrecision(3))} g` : `answers ${found} packs, the plan ${mine}`;
+}
+
 /**
  * The formulas of a request.
  * @param {any} request
+ * @param {any} answer to it
  * @param {string} sheet
- * @returns {Promise<{number: string, words: string, unit: string, left: string} | {why: string}>}
+ * @returns {Promise<{number: string, words: string, unit: string, left: string, unlike: string} | {why: string}>}
  */
-export async function formulaOf(request, sheet) {
+export async function formulaOf(request, answer, sheet) {
   const why = tooMuch(request);
   if (why) return { why };
   const question = QUESTIONS[Object.keys(request.targets)[0]];
@@ -117,11 +136,13 @@ export async function formulaOf(request, sheet) {
   if (!known) return { why: "This server has no cell question for that." };
   const unit = request.additions[0].pack ? undefined : unitOf(request); // packs are counted
   const { query, left } = told(request, known.parameters);
-  const tail = `${question}?${new URLSearchParams({ ...query, ...(unit ? { unit } : {}) })}`;
+  const tailIn = (/** @type {string | undefined} */ wanted) => `${question}?${new URLSearchParams({ ...query, ...(wanted ? { unit: wanted } : {}) })}`;
+  const tail = tailIn(unit);
   return {
     number: WRITTEN[sheet].number(addressOf(`v1/cell/${tail}`)),
     words: WRITTEN[sheet].words(addressOf(`v1/cell/caution/${tail}`)),
     unit: unit ?? "packs",
     left: left.join("; "),
+    unlike: await unlike(addressOf(`v1/cell/${tailIn(unit && "g")}`), answer),
   };
 }

@@ -82,6 +82,7 @@ export function refreshStale() {
     ? "The form has changed since this curve was drawn: the plan is of the form as it was, and the address of this page keeps the request before it."
     : "The form has changed since: work it out again.";
   byId("plan-stale").hidden = !plan;
+  byId("copy-stale").hidden = !plan;
   byId("curve-stale").hidden = !moved(state.curve);
   const record = document.getElementById("record-stale");
   if (record) record.hidden = !plan;
