@@ -191,7 +191,7 @@ def catalogue_router() -> APIRouter:
     )
     async def get_ingredient_by_id(
         request: Request,
-        id: Annotated[str, Path(description="Its id in the catalogue, or a short name.")],
+        id: Annotated[str, Path(description="Its id in the catalogue, or a short name.", examples=["honey_acacia"])],
         query: Annotated[NoQuery, Query()],
     ) -> Response:
         """An ingredient by its id or a short name, as GET /v1/ingredients lists it."""

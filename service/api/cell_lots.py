@@ -9,6 +9,7 @@ from service.api.cell_queries import AfterAddition, AmountQuery, IngredientQuery
 from service.api.reading import Reader, end_point_from, lot_from
 from service.api.reading_additions import addition_from
 from service.api.requests import AdditionIn, AdditionPoured, LotIn
+from service.errors import ServiceError
 from service.planner.asked import AdditionAsked, Circumstances, Instruments, LotAsked
 
 LOT_EXAMPLE: Final = "ingredient=honey&volume=9.5L&gravity=0.9985&abv_percent=7.2"
@@ -58,16 +59,31 @@ def _ingredient_of(query: IngredientQuery) -> dict[str, Any]:
     return {"ingredient": query.ingredient, "measured": measured or None}
 
 
+def _at_the_ingredient(error: ServiceError) -> None:
+    """Point a fault of what was measured on the ingredient at the parameter of it, not at the lot's of that name."""
+    for part in (error, *getattr(error, "parts", ())):
+        for name in ("titratable_acidity", "ph"):
+            part.pointer = part.pointer.replace(f"/measured/{name}", f"/ingredient_{name}")
+
+
 def poured_of(query: AfterAddition) -> AdditionAsked:
     """The ingredient of a URL, so much of it."""
     given = {**_ingredient_of(query), "amount": query.amount}
-    return addition_from(AdditionPoured.model_validate(given), Reader())
+    try:
+        return addition_from(AdditionPoured.model_validate(given), Reader())
+    except ServiceError as error:
+        _at_the_ingredient(error)
+        raise
 
 
 def to_choose_of(query: AmountQuery) -> AdditionAsked:
     """The ingredient of a URL, its amount left open; in whole or half packs where it comes in packs."""
     given = {**_ingredient_of(query), "pack": query.pack, "half_packs": bool(query.half_packs)}
-    return addition_from(AdditionIn.model_validate(given), Reader())
+    try:
+        return addition_from(AdditionIn.model_validate(given), Reader())
+    except ServiceError as error:
+        _at_the_ingredient(error)
+        raise
 
 
 def circumstances_of(query: LotQuery) -> Circumstances:

@@ -219,6 +219,8 @@ def hurdles_from(text: str | None) -> tuple[str, ...]:
     """
     if text is None:
         return ()
+    if not text.strip():
+        raise InputError(f"Nothing stands here: name some of {', '.join(HURDLES)}, or leave it out.", "/hurdles")
     names = [name.strip() for name in text.split(",")]
     unknown = next((name for name in names if name not in HURDLES), None)
     if unknown is not None:

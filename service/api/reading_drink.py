@@ -9,6 +9,7 @@ from service.api.reading_blend import recipe_from
 from service.api.requests_drink import DrinkIn, Figure, FigureIn, HeldIn, OfADrink
 from service.catalogue.lookup import get_ingredient
 from service.errors import InputError, OutOfRangeError, ServiceError
+from service.physics.slips import gravity_meant
 from service.planner.asked import Circumstances, Instruments
 from service.planner.drink import (
     Drink,
@@ -112,7 +113,9 @@ def figures_of(given: DrinkIn, instruments: Instruments, reader: Reader, at: str
             ),
         )
         if sg is not None and not 0.9 <= sg <= 1.6:
-            reader.faults.append(OutOfRangeError(f"SG {sg:g} is no drink. Did you mean 1.0…?", f"{at}/gravity"))
+            reader.faults.append(
+                OutOfRangeError(f"SG {sg:g} is no drink.{gravity_meant(sg) or ' Read it again.'}", f"{at}/gravity")
+            )
         elif sg is not None:
             gravity = Span.read(sg, instruments.hydrometer_error)
     acidity = None

@@ -14,6 +14,7 @@ from service.chemistry.sulfite import PkBasis
 from service.chemistry.sulfite_limits import Market, WineColour
 from service.errors import InconsistentError, InputError, ServiceError
 from service.model.lot_class import LotClass
+from service.physics.slips import gravity_meant
 from service.planner.asked import Intended
 from service.planner.stabilising.asked import DrinkRead, GravityOfDay, Sorbate, StabilisingAsked, Sulfite
 from service.quantities import parse_acidity, parse_trace
@@ -160,7 +161,9 @@ def gravity_of_day(given: GravityOnDay, abv_percent: float, hydrometer_c: float,
     except ServiceError as error:
         raise error.below("/gravity") from error
     if not 0.9 <= gravity <= 1.3:
-        raise InputError(f"SG {gravity:g} is no gravity of a ferment. Did you mean 1.0…?", "/gravity")
+        raise InputError(
+            f"SG {gravity:g} is no gravity of a ferment.{gravity_meant(gravity) or ' Read it again.'}", "/gravity"
+        )
     return GravityOfDay(day, gravity)
 
 

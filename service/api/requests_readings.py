@@ -47,9 +47,9 @@ RefractometerReading = Annotated[
 class TitrationIn(RequestModel):
     """A titration with sodium hydroxide."""
 
-    naoh_ml: PositiveNumber = Field(description="Base used, without that of a blank [mL].", examples=[10.4])
+    naoh_ml: PositiveNumber = Field(le=1000, description="Base used, without that of a blank [mL].", examples=[10.4])
     naoh_mol_per_l: PositiveNumber = Field(le=5, description="Strength of the base [mol/L].", examples=[0.1])
-    sample_ml: PositiveNumber = Field(description="Sample titrated, before any dilution [mL].", examples=[10])
+    sample_ml: PositiveNumber = Field(ge=0.01, description="Sample titrated, before any dilution [mL].", examples=[10])
     end_point_ph: PositiveNumber | None = Field(
         None, description="8.2 (default, as with phenolphthalein), 8.1 juice, 7.0 OIV."
     )

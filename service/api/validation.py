@@ -18,6 +18,9 @@ from service.quantities.units import UNIT_BY_SPELLING
 
 __all__ = ["close_word", "faults_from_validation", "json_pointer"]
 
+_NO_QUANTITIES: Final = frozenset({"name", "note", "batch", "date", "ingredient", "currency", "from", "about"})
+"""Texts that have no unit."""
+
 _ALIKE: Final = 0.75
 """How alike two words have to be for one to be proposed for the other; less proposes what was not meant."""
 
@@ -209,10 +212,16 @@ def _not_a_text(given: Any, path: Sequence[str | int], endpoint: Callable[..., A
     examples = _examples_at(endpoint, path)
     unit = re.fullmatch(r"[\d.]+ ?(\S.*)", examples[0]) if examples else None
     if isinstance(given, bool) or not isinstance(given, int | float):
-        return f'Write a text in quotes, for example "{examples[0] if examples else "2.5 kg"}".'
-    if unit is None:
-        return f'Write it in quotes: "{given:g}". A quantity needs its unit too, for example "2.5 kg".'
-    return f'The unit is missing. Write it in quotes with its unit, for example "{given:g} {unit[1]}".'
+        return f'Write a text in quotes, for example "{examples[0]}".' if examples else "Write a text in quotes."
+    try:
+        figure = f"{given:g}"
+    except OverflowError:  # a whole number may have thousands of digits
+        figure = "12"
+    if unit is not None:
+        return f'The unit is missing. Write it in quotes with its unit, for example "{figure} {unit[1]}".'
+    if path and path[-1] in _NO_QUANTITIES:
+        return f'Write it in quotes: "{figure}".'
+    return f'Write it in quotes: "{figure}". A quantity needs its unit too, for example "2.5 kg".'
 
 
 def _beyond(kind: str, given: Any, context: Mapping[str, Any]) -> str:
@@ -222,11 +231,11 @@ def _beyond(kind: str, given: Any, context: Mapping[str, Any]) -> str:
     how = f"rite a number {words.format(f'{limit:.12g}')}."
     try:
         value = float(given)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):  # a whole number may have thousands of digits
         return f"W{how}"
     if not most:
         return f"{value:g} is {'negative' if value < 0.0 == limit else 'too small'}: w{how}"
-    slipped = limit >= _MANY_POINTS and value / 100.0 <= limit
+    slipped = limit >= _MANY_POINTS and 2.0 * limit <= value <= 100.0 * limit
     return f"{value:g} is too much: w{how}{' Is its decimal point in its place?' if slipped else ''}"
 
 
@@ -268,8 +277,8 @@ def close_word(written: str, known: Sequence[str]) -> str | None:
     >>> close_word("wine_bottle", ["bottle", "beer_bottle", "can"]) is None  # a bottle of another strength
     True
     """
-    begun = [name for name in known if name.startswith((f"{written}_", f"{written}-", f"{written} "))]
-    if len(begun) == 1:
+    begun = sorted((n for n in known if n.startswith((f"{written}_", f"{written}-", f"{written} "))), key=len)
+    if begun and all(name.startswith(begun[0]) for name in begun):
         return begun[0]
     close = difflib.get_close_matches(written[:80], known, n=1, cutoff=_ALIKE)
     return close[0] if close else None

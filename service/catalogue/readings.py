@@ -24,7 +24,8 @@ BRIX_PER_CITRIC_PERCENT = 0.2
 
 _SOLIDS_MAX_G_PER_100G = 100.0 * mixture.SOLIDS_FRACTION_MAX
 
-_LEAST_BRIX = 0.1
+_LEAST_BRIX = 1.0
+"""No juice is thinner; a figure below was told as a fraction (our own bound, judged)."""
 HONEY_MOISTURE_PERCENT = (10.0, 30.0)
 """Beyond what honeys hold; moisture tables run from 13 to 25 % (the limits are judged)."""
 
@@ -76,7 +77,11 @@ def solids_factor(
     if not isfinite(value) or value <= 0.0:
         raise OutOfRangeError(f"A reading of {what} is a number above 0, not {value}.", pointer)
     if what == "brix" and value < _LEAST_BRIX:
-        raise OutOfRangeError(f"{value:.3g} °Bx is no juice and no syrup: read it again.", pointer)
+        raise OutOfRangeError(
+            f"{value:.3g} °Bx is no juice and no syrup; a Brix is told in percent. Read it again.", pointer
+        )
+    if what == "brix" and ingredient.category is Category.HONEY and not reading.by_refractometer:
+        _check_honey_brix(value, pointer)
     if ingredient.category in (Category.SPIRIT, Category.WATER):
         raise InputError(f"{ingredient.name} has no solids to measure; a spirit is described by its % vol.", pointer)
     solids_g = 100.0 - ingredient.grams(Component.WATER)
@@ -119,9 +124,20 @@ def _check_moisture(percent: float, pointer: str) -> None:
     hint = ""
     if 65.0 <= percent <= 90.0:
         hint = f" Is {percent:g} its Brix? Then give that as brix, and leave the moisture out."
-    elif percent < 1.0:
+    elif low <= 100.0 * percent <= high:
         hint = f" It is told in percent: did you mean {100.0 * percent:g}?"
     raise OutOfRangeError(f"No honey has {percent:g} % moisture; {low:g} to {high:g} % is read here.{hint}", pointer)
+
+
+def _check_honey_brix(brix: float, pointer: str) -> None:
+    """Refuse a Brix that leaves a honey more or less water than any has."""
+    low, high = HONEY_MOISTURE_PERCENT
+    if not low <= 100.0 - brix <= high:
+        raise OutOfRangeError(
+            f"No honey has {brix:g} °Bx; {100.0 - high:g} to {100.0 - low:g} is read here. If it is the moisture, give "
+            "it as that.",
+            pointer,
+        )
 
 
 def scaled_solids(composition: Mapping[Component, float], factor: float, pointer: str = "") -> dict[Component, float]:

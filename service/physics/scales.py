@@ -52,9 +52,11 @@ class SgScale(StrEnum):
 
 def _check_temperature(temperature_c: float, what: str) -> None:
     if not 0.0 <= temperature_c <= 40.0:
+        then = "Let the sample come to room temperature and read again."
+        if what.startswith("calibration"):
+            then = "It stands on the hydrometer's stem, usually 20 °C or 60 °F."
         raise OutOfRangeError(
-            f"A {what} of {temperature_c:.3g} °C is outside 0–40 °C, where the expansion of a drink is known. "
-            "Let the sample come to room temperature and read again."
+            f"A {what} of {temperature_c:.3g} °C is outside 0–40 °C, where the expansion of a drink is known. {then}"
         )
 
 

@@ -115,7 +115,8 @@ def _plan(target: TargetAsked, lot: LotAsked, addition: AdditionAsked, circumsta
     plan = solve_blend(PlanAsked((lot,), (addition,), (target,), (), "none", circumstances))
     if plan.proof.verdict == "best_found" and any(c.code == "amount_without_limit" for c in plan.cautions):
         raise InputError(
-            f"More {in_plain_words(addition.ingredient.id)} than a thousand times the lot would be needed.", "/target"
+            f"No amount of {in_plain_words(addition.ingredient.id)}, up to a thousand times the lot, brings it there.",
+            "/target",
         )
     return plan
 

@@ -90,3 +90,29 @@ def test_the_row_of_a_cell_writes_numbers_as_the_cell_does() -> None:
     small = "value=0.00000546&given_as=tartaric&wanted_as=citric"
     number = app().get(f"/v1/cell/acid-from-acid?{small}").text
     assert number in app().get(f"/v1/cell/acid-from-acid.csv?{small}").text.split("\r\n")[1].split(",")
+
+
+ANY_LOT = "volume=9.5L&gravity=0.9985&abv_percent=7.2"
+
+
+@pytest.mark.parametrize(
+    ("path", "pointer", "words"),
+    [
+        ("sweetness-after?ingredient=honey&amount=600g&ingredient_ph=2", "/ingredient_ph", ""),
+        ("gravity-after?ingredient=honey&amount=1kg&brix=0.8", "/brix", "a Brix is told in percent"),
+        ("gravity-after?ingredient=honey&amount=1kg&brix=30", "/brix", "If it is the moisture"),
+        ("gravity-after?ingredient=honey&amount=1kg&moisture_percent=0.17", "/moisture_percent", "did you mean 17?"),
+        ("gravity-after?ingredient=lemon_juice&amount=1L&brix=0.082", "/brix", "a Brix is told in percent"),
+    ],
+)
+def test_what_was_measured_on_the_ingredient_is_refused_there(path: str, pointer: str, words: str) -> None:
+    refused = app().get(f"/v1/cell/{path}&{ANY_LOT}&titratable_acidity=4.8+g/L+tartaric&ph=3.5")
+    assert refused.status_code == 422, refused.text
+    (error,) = refused.json()["errors"]
+    assert error["pointer"] == pointer
+    assert words in error["detail"]
+
+
+def test_a_half_that_no_honey_has_is_not_proposed() -> None:
+    refused = app().get(f"/v1/cell/gravity-after?ingredient=honey&amount=1kg&moisture_percent=0.5&{ANY_LOT}")
+    assert "did you mean" not in refused.text

@@ -593,3 +593,18 @@ def test_no_sentence_speaks_of_the_programs_insides() -> None:
         assert not NO_JARGON.search(sentence), sentence
         assert sentence.endswith((".", "?")), sentence
         assert len(sentence) < 400, sentence
+
+
+@pytest.mark.parametrize("digits", [309, 4000])
+@pytest.mark.parametrize(
+    ("place", "pointer"),
+    [(("additions", 0, "max_packs"), "/additions/0/max_packs"), (("lots", 0, "volume"), "/lots/0/volume")],
+)
+def test_a_whole_number_of_any_length_is_refused_in_words(
+    place: tuple[str | int, ...], pointer: str, digits: int
+) -> None:
+    body = changed(*place, to=int("9" * digits))
+    for path in ("/v1/blend-plans", "/v1/trade-offs"):
+        refused = app().post(path, json=body)
+        assert refused.status_code == 422, refused.text
+        assert pointer in {error["pointer"] for error in refused.json()["errors"]}
