@@ -105,7 +105,6 @@ def _lot(units: Units) -> Block:
 
 def blend_blocks(units: Units) -> tuple[Block, ...]:
     """The blocks of the sheet, with inputs in one system of units."""
-    acid_target = {"form": "acidity", "units": ACIDITY_UNITS, "most": 200.0}
     gravity = Entry(
         "honey_target",
         "Gravity wanted",
@@ -149,7 +148,15 @@ def blend_blocks(units: Units) -> tuple[Block, ...]:
             "How much juice, concentrate or acid for an acidity?",
             (
                 _ingredient("sour", "lemon_juice_fresh"),
-                Entry("sour_target", "Acidity wanted", 6.5, hint="After it went in.", **acid_target),  # type: ignore[arg-type]
+                Entry(
+                    "sour_target",
+                    "Acidity wanted",
+                    6.5,
+                    "acidity",
+                    ACIDITY_UNITS,
+                    most=200.0,
+                    hint="After it went in.",
+                ),
                 answer_in("sour_unit", units.pick("mL", "fl oz"), _ANSWER_IN),
                 Entry(
                     "sour_acidity",
