@@ -185,7 +185,7 @@ def with_measured(
         ph=new_ph,
         minerals=ingredient.minerals.scaled(f),
         energy_kcal_per_100g=energy_kcal(masses) if "composition" in changed else ingredient.energy_kcal_per_100g,
-        ph_sample_mass_fraction=_single_strength(ingredient, f, ta),
+        ph_sample_mass_fraction=_single_strength(ingredient, f, ta, "" if reading is None else reading.pointer),
         co2_released_g_per_g=ingredient.co2_released_g_per_g * f,
         provenance=_provenance(ingredient, changed),
     )
@@ -391,7 +391,7 @@ def _measured_spread(value: float, sd: float) -> Spread:
     return Spread(value, value - 2.0 * sd, value + 2.0 * sd, sd)
 
 
-def _single_strength(ingredient: Ingredient, f: float, ta: Spread | None) -> float | None:
+def _single_strength(ingredient: Ingredient, f: float, ta: Spread | None, pointer: str) -> float | None:
     """The dilution at which the pH holds: the same strength as before, so less of a stronger lot."""
     d = ingredient.ph_sample_mass_fraction
     if d is None or ingredient.category not in (Category.CONCENTRATE, Category.SUGAR):
@@ -402,7 +402,8 @@ def _single_strength(ingredient: Ingredient, f: float, ta: Spread | None) -> flo
     if d > 1.0:
         raise InconsistentError(
             f"By this reading {ingredient.name} is weaker than single strength. Was it measured after dilution? "
-            "Measure the concentrate itself, or choose the juice."
+            "Measure the concentrate itself, or choose the juice.",
+            "/titratable_acidity" if by_acid else pointer,
         )
     return d
 

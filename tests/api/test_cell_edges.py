@@ -101,6 +101,7 @@ ANY_LOT = "volume=9.5L&gravity=0.9985&abv_percent=7.2"
         ("sweetness-after?ingredient=honey&amount=600g&ingredient_ph=2", "/ingredient_ph", ""),
         ("gravity-after?ingredient=honey&amount=1kg&brix=0.8", "/brix", "a Brix is told in percent"),
         ("gravity-after?ingredient=honey&amount=1kg&brix=30", "/brix", "If it is the moisture"),
+        ("gravity-after?ingredient=orange_concentrate&amount=1kg&brix=5", "/brix", "weaker than single strength"),
         ("gravity-after?ingredient=honey&amount=1kg&moisture_percent=0.17", "/moisture_percent", "did you mean 17?"),
         ("gravity-after?ingredient=lemon_juice&amount=1L&brix=0.082", "/brix", "a Brix is told in percent"),
     ],
