@@ -60,7 +60,7 @@ class AcidState:
 
     def scaled(self, factor: float) -> AcidState:
         """A multiple of this portion."""
-        return AcidState(tuple(factor * c for c in self.acids_mmol), factor * self.sid_meq, factor * self.ionic_mmol)
+        return AcidState(tuple([factor * c for c in self.acids_mmol]), factor * self.sid_meq, factor * self.ionic_mmol)
 
 
 NO_ACID = AcidState((0.0,) * len(ACIDS))

@@ -145,7 +145,8 @@ def _solve_in_brackets(liquid: Liquid, start: float) -> tuple[float, float]:
     raise SolverError("The ionic strength did not settle.")
 
 
-def _check(state: AcidState) -> None:
+def refuse_negative_amounts(state: AcidState) -> None:
+    """Refuse a state that is none (OutOfRangeError)."""
     if min(state.acids_mmol) < 0.0 or state.ionic_mmol < 0.0:
         raise OutOfRangeError("An acid cannot be present in a negative amount.")
 
@@ -171,8 +172,13 @@ def ph_of(
     >>> round(ph_of(AcidState.of({WeakAcid.CITRIC: 50.0}, 50.0), temperature_c=25.0), 2)
     3.77
     """
-    _check(state)
-    return _solve(Liquid.of(state, medium_of(abv_percent, temperature_c, ideal=ideal)))[0]
+    refuse_negative_amounts(state)
+    return ph_of_liquid(Liquid.of(state, medium_of(abv_percent, temperature_c, ideal=ideal)))
+
+
+def ph_of_liquid(liquid: Liquid) -> float:
+    """`ph_of` a state in its medium, for amounts that are known not to be negative."""
+    return _solve(liquid)[0]
 
 
 def ionic_strength_mol_per_l(
@@ -194,8 +200,12 @@ def ionic_strength_mol_per_l(
     >>> round(ionic_strength_mol_per_l(AcidState.of({}, 0.0), 7.0, medium=medium_of(), titrated=False), 6)
     0.0
     """
-    liquid = Liquid.of(state, medium, with_gas=not titrated)
-    ionic = liquid.strong
+    return ionic_strength_of_liquid(Liquid.of(state, medium, with_gas=not titrated), ph, titrated=titrated)
+
+
+def ionic_strength_of_liquid(liquid: Liquid, ph: float, *, titrated: bool = False) -> float:
+    """`ionic_strength_mol_per_l` of a state in its medium, without its carbonic acid where it is `titrated`."""
+    medium, ionic = liquid.medium, liquid.strong
     for _ in range(_TITRATION_ROUNDS):
         residual, _, ions = liquid.balance(medium.ionic_factor(ionic), ph)
         new = liquid.strong + 0.5 * ions + (0.5 * abs(residual) if titrated else 0.0)
@@ -339,7 +349,7 @@ def titratable_meq_per_l(
     >>> round(titratable_meq_per_l(AcidState.of({WeakAcid.CITRIC: 10.0})))
     30
     """
-    _check(state)
+    refuse_negative_amounts(state)
     low, high = TITRATION_END_POINTS
     if not low <= end_point_ph <= high:
         raise OutOfRangeError(

@@ -151,8 +151,10 @@ def infer_state(
         free_e, water_e = solvent(medium, factor_e, end_point_ph)
         residual_m, _, ions_m = basis.balance(factor_m, ph)
         residual_e, _, ions_e = titrated[0].balance(factor_e, end_point_ph)
-        fixed_m, _, fixed_ions_m = fixed.balance(factor_m, ph)
-        fixed_e, _, fixed_ions_e = titrated[1].balance(factor_e, end_point_ph)
+        fixed_m, fixed_ions_m, fixed_e, fixed_ions_e = free_m, water_m, free_e, water_e
+        if known:
+            fixed_m, _, fixed_ions_m = fixed.balance(factor_m, ph)
+            fixed_e, _, fixed_ions_e = titrated[1].balance(factor_e, end_point_ph)
         # what a unit of the profile carries is the free hydrogen less the residual
         carried_m, carried_e = free_m - residual_m, free_e - residual_e
         scale = (titratable - fixed_m + fixed_e) / (carried_e - carried_m)
@@ -224,11 +226,13 @@ def state_from_one_reading(
     return _checked(profile, known, scale, sid_meq, point, titratable_meq_per_l)
 
 
-def change_per_unit(state_at: Callable[[float, float], AcidState], step_ph: float, step_ta: float) -> AcidState:
+def change_per_unit(
+    state_at: Callable[[float, float], AcidState], step_ph: float, step_ta: float, here: AcidState | None = None
+) -> AcidState:
     """How an inferred state moves with its readings: for a unit of pH, or of acidity as a share of itself.
 
     Parameters: state_at, the state with pH shifted by so much and acidity by such a share; step_ph and step_ta, the
-    step to take, one of them 0.
+    step to take, one of them 0; here, the state with nothing shifted, if at hand.
     Returns: change of the state per unit, from a step to the side that fits; nothing where neither does.
     Source: finite difference.
 
@@ -236,7 +240,7 @@ def change_per_unit(state_at: Callable[[float, float], AcidState], step_ph: floa
     >>> round(change_per_unit(line, 0.0, 0.02).mmol(WeakAcid.CITRIC), 6)
     10.0
     """
-    here = state_at(0.0, 0.0)
+    here = state_at(0.0, 0.0) if here is None else here
     for sign in (1.0, -1.0):
         try:
             there = state_at(sign * step_ph, sign * step_ta)

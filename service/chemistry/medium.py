@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate
 from math import log
+from operator import mul
 
 from service.chemistry.activity import davies_a, davies_f, pk_at
 from service.chemistry.weak_acids import ACIDS, DISSOCIATIONS, WATER, Dissociation
@@ -83,11 +84,11 @@ def medium_of(
     davies = 0.0 if ideal else davies_a(temperature_c, abv_percent)
     if not abv_percent:
         return Medium(products, water, davies)
-    factors = {slope: 10.0 ** (-slope * abv_percent) for slope in _SLOPES}
-    moved = []
-    for acid, slope in zip(products, _SLOPE_OF, strict=True):
-        f = factors[slope]
-        moved.append(tuple(k * f**n for n, k in enumerate(acid, 1)))
+    powers = {}
+    for slope in _SLOPES:
+        f = 10.0 ** (-slope * abv_percent)
+        powers[slope] = f, f**2, f**3
+    moved = [tuple(map(mul, acid, powers[slope])) for acid, slope in zip(products, _SLOPE_OF, strict=True)]
     return Medium(tuple(moved), water * 10.0 ** (-WATER.pk_per_abv_percent * abv_percent), davies)
 
 

@@ -18,8 +18,9 @@ from service.chemistry.charge_balance import (
     Liquid,
     charges_at,
     charges_with,
-    ionic_strength_mol_per_l,
-    ph_of,
+    ionic_strength_of_liquid,
+    ph_of_liquid,
+    refuse_negative_amounts,
     titration_charges,
 )
 from service.chemistry.medium import LN_10, Medium, medium_of
@@ -80,7 +81,19 @@ class Chemistry:
     @cached_property
     def ph(self) -> float | None:
         """pH; None without any acid."""
-        return ph_of(self.state, abv_percent=self.abv_percent) if any(self.state.acids_mmol) else None
+        if not any(self.state.acids_mmol):
+            return None
+        refuse_negative_amounts(self.state)
+        return ph_of_liquid(self._liquid)
+
+    @cached_property
+    def _liquid(self) -> Liquid:
+        return Liquid.of(self.state, self.medium)
+
+    @cached_property
+    def _degassed(self) -> Liquid:
+        """The liquid as it is titrated."""
+        return Liquid.of(self.state, self.medium, with_gas=False)
 
     @property
     def ionic_mol_per_l(self) -> float:
@@ -90,18 +103,26 @@ class Chemistry:
     @cached_property
     def titration(self) -> Charges:
         """The charges at the end point."""
-        return titration_charges(self.end_point_ph, self._ionic(self.end_point_ph, titrated=True), self.medium)
+        return titration_charges(self.end_point_ph, self._ionic_titrated, self.medium)
 
-    @property
+    @cached_property
+    def _ionic_titrated(self) -> float:
+        return ionic_strength_of_liquid(self._degassed, self.end_point_ph, titrated=True)
+
+    @cached_property
     def titratable_meq_per_l(self) -> float:
         """Titratable acidity of a degassed litre [meq/L]; 0 where there is neither acid nor base to titrate."""
         if not any(self.state.acids_mmol) and not self.state.sid_meq:
             return 0.0
-        return -self.titration.residual_meq(self.state)
+        return -1e3 * self._degassed.balance(self.medium.ionic_factor(self._ionic_titrated), self.end_point_ph)[0]
 
     def charges(self, ph: float) -> Charges:
         """The charges at a pH, with the ionic strength that this blend would have there."""
         return charges_at(ph, self._ionic(ph), self.medium)
+
+    def residual_meq_per_l(self, ph: float) -> float:
+        """The balance of charges at a pH, above zero where the pH lies higher [meq/L]."""
+        return 1e3 * self._liquid.balance(self.medium.ionic_factor(self._ionic(ph)), ph)[0]
 
     def balance_and_buffering(self, ph: float) -> tuple[Weights, Weights]:
         """The residual of the balance of charges at a pH, above zero where the pH lies higher, and its fall with pH."""
@@ -113,7 +134,7 @@ class Chemistry:
     @cached_property
     def titratable(self) -> Weights:
         """Titratable acidity."""
-        row = self._tangent(self.titration, self._ionic(self.end_point_ph, titrated=True), 0.5)
+        row = self._tangent(self.titration, self._ionic_titrated, 0.5)
         return tuple(-w for w in row)
 
     def ph_error_of(self, other: Chemistry) -> float:
@@ -131,12 +152,12 @@ class Chemistry:
         total: float = sum(map(mul, weights, self.contents.vector))
         return total
 
-    def _ionic(self, ph: float, *, titrated: bool = False) -> float:
-        return ionic_strength_mol_per_l(self.state, ph, medium=self.medium, titrated=titrated)
+    def _ionic(self, ph: float) -> float:
+        return ionic_strength_of_liquid(self._liquid, ph)
 
     @cached_property
     def _litres_per_g(self) -> tuple[float, ...]:
-        return tuple(v / 1000.0 for v in partial_volumes_ml_g(self.contents.sums))
+        return tuple([v / 1000.0 for v in partial_volumes_ml_g(self.contents.sums)])
 
     def _with_volume(self, row: list[float], per_litre: float) -> Weights:
         """A form with a share of the volume: the volume too is homogeneous, so its tangent is weights alone."""
@@ -156,7 +177,7 @@ class Chemistry:
             residual, _, ions = liquid.balance(liquid.medium.ionic_factor(ionic_strength), at.ph)
             return 1e3 * residual, 1e3 * (0.5 * ions + base_share * abs(residual))
 
-        this = Liquid.of(self.state, self.medium, with_gas=with_gas)
+        this = self._liquid if with_gas else self._degassed
         more = Liquid.of(self.state, medium_of(self.abv_percent + _STEP_ABV_PERCENT), with_gas=with_gas)
         here, ions = looked(this, ionic)
         stronger, stronger_ions = looked(more, ionic)

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from operator import add, mul
+from functools import cache, cached_property
+from operator import add
 
 from service.catalogue.acidity import acids_per_kg
 from service.catalogue.derived import fermentable_g_per_100g, gas_lost_g_per_g, juice_equivalent_l_per_kg
+from service.catalogue.loader import ingredients
 from service.catalogue.records import Ingredient
 from service.chemistry.acid_state import NO_ACID, AcidState
 from service.chemistry.weak_acids import ACIDS
-from service.physics.mixture import volume_ml, volume_sums
+from service.physics.mixture import row_sums, volume_of_sums_ml
 from service.physics.solutes import Component
 
 COMPONENTS = tuple(Component)
@@ -98,12 +99,12 @@ class Contents:
     @cached_property
     def volume_ml(self) -> float:
         """Volume at 20 °C by the binary sum [mL]."""
-        return volume_ml(self.masses_g)
+        return volume_of_sums_ml(self.sums)
 
-    @property
+    @cached_property
     def sums(self) -> tuple[float, ...]:
         """The seven volume sums of `service.physics.mixture`."""
-        return volume_sums(self.masses_g)
+        return row_sums(self.vector)
 
     @cached_property
     def acids(self) -> AcidState:
@@ -116,7 +117,7 @@ class Contents:
 
     def scaled(self, factor: float) -> Contents:
         """A multiple of this portion."""
-        return Contents(tuple(factor * v for v in self.vector))
+        return Contents(tuple([factor * v for v in self.vector]))
 
     def plus(self, other: Contents) -> Contents:
         """This portion and another together."""
@@ -133,11 +134,12 @@ def together(portions: Sequence[Contents], amounts: Sequence[float]) -> Contents
     >>> together([salt, salt], [2.0, 3.0]).mass_g
     5.0
     """
-    if not portions:
-        return NOTHING
-    return Contents(
-        tuple([sum(map(mul, column, amounts)) for column in zip(*(p.vector for p in portions), strict=True)])
-    )
+    total: list[float] | None = None
+    for portion, amount in zip(portions, amounts, strict=True):
+        if amount:
+            part = [amount * v for v in portion.vector]
+            total = part if total is None else list(map(add, total, part))
+    return NOTHING if total is None else Contents(tuple(total))
 
 
 def contents_per_g(ingredient: Ingredient) -> Contents:
@@ -156,6 +158,17 @@ def contents_per_g(ingredient: Ingredient) -> Contents:
     >>> round(contents_per_g(get_ingredient("lemon_juice_fresh")).acids.acids_mmol[0], 2)
     0.24
     """
+    if ingredients().get(ingredient.id) is ingredient:
+        return _of_row(ingredient.id)
+    return _from_composition(ingredient)
+
+
+@cache
+def _of_row(ingredient_id: str) -> Contents:
+    return _from_composition(ingredients()[ingredient_id])
+
+
+def _from_composition(ingredient: Ingredient) -> Contents:
     gas = gas_lost_g_per_g(ingredient)
     masses = {c: g / 100.0 for c, g in ingredient.composition.items()}
     if gas:

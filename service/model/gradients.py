@@ -76,8 +76,9 @@ def property_gradient(
 
 def _fall_with_ph(chemistry: Chemistry, ph: float) -> float:
     """How fast the balance of a litre falls with pH, the ionic strength going along [meq/L for each unit]."""
-    below, above = (chemistry.charges(at).residual_meq(chemistry.state) for at in (ph - _STEP_PH, ph + _STEP_PH))
-    return (below - above) / (2.0 * _STEP_PH)
+    return (chemistry.residual_meq_per_l(ph - _STEP_PH) - chemistry.residual_meq_per_l(ph + _STEP_PH)) / (
+        2.0 * _STEP_PH
+    )
 
 
 def _ratio(top: Sequence[float], bottom: Sequence[float], value: float, divisor: float) -> Gradient:

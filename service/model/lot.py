@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from service.catalogue.acidity import acids_per_kg
 from service.catalogue.lookup import get_ingredient
@@ -33,17 +34,17 @@ from service.physics.solutes import Component
 RESIDUAL_GLUCOSE_SHARE = 0.45
 """Share of glucose in the sugar that a ferment keeps; yeast prefers glucose, so fructose leads (judged)."""
 
-_ETHANOL_G_PER_L_PER_PERCENT = ETHANOL_DENSITY_20C_KG_M3 / 100.0
+ETHANOL_G_PER_L_PER_PERCENT = ETHANOL_DENSITY_20C_KG_M3 / 100.0
 _ACID_SLACK_G_PER_L = 4.0
 """Acid by titration may outweigh the extract by this much: one and a half hydrometer divisions."""
 
-_STRONGEST_ABV_PERCENT = 99.0
+STRONGEST_ABV_PERCENT = 99.0
 _LEAST_L, _MOST_L = 1e-3, 1e7
 
-_FULLEST = 0.85
+FULLEST_SYRUP = 0.85
 """Share of solids in solids + water at which the sugar data end."""
 
-_READING_SLACK = 0.001
+READING_SLACK = 0.001
 """A gravity this much below that of its own alcohol is read as no extract at all: one hydrometer division."""
 
 
@@ -90,8 +91,11 @@ class Lot:
     strength_per_original: float = 0.0
 
 
+@lru_cache(maxsize=128)
 def lot_from_readings(name: str, readings: LotReadings) -> Lot:
     """Masses of water, ethanol and extract of a liquid known by volume (or mass), gravity and strength.
+
+    The last few lots are kept: the next question mostly names the same ones.
 
     m_total = SG ρ_w V,  m_ethanol = q ρ_ethanol V,  V = V(water, ethanol, extract) by the binary sum
 
@@ -113,7 +117,7 @@ def lot_from_readings(name: str, readings: LotReadings) -> Lot:
             f"A gravity of {gravity:g} is not a drink's: readings run from about 0.98 to 1.15.{gravity_meant(gravity)}",
             "/gravity",
         )
-    if not 0.0 <= abv <= _STRONGEST_ABV_PERCENT:
+    if not 0.0 <= abv <= STRONGEST_ABV_PERCENT:
         raise OutOfRangeError(f"Strength lies between 0 and 99 % vol, not at {abv:g}.", "/abv_percent")
     if (readings.volume_l is None) == (readings.mass_g is None):
         raise InputError("Give the lot's volume or its mass, one of the two.")
@@ -145,7 +149,7 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, Acids, list[Assumed]
     """A litre of a ferment or spirit."""
     gravity, abv = readings.gravity, readings.abv_percent
     total_g = 1000.0 * gravity * WATER_G_PER_ML
-    ethanol_g = abv * _ETHANOL_G_PER_L_PER_PERCENT
+    ethanol_g = abv * ETHANOL_G_PER_L_PER_PERCENT
     dry = DRY_EXTRACT.get(readings.lot_class)
     acids, assumed = acids_of_lot(
         readings.lot_class,
@@ -155,7 +159,7 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, Acids, list[Assumed]
     if readings.titratable_meq_per_l is not None:
         acids_g = acid_g_per_l_from_meq_per_l(readings.titratable_meq_per_l, Acid.TARTARIC)
     alcohol_only = ethanol_water_density_kg_m3(mass_fraction_from_abv_percent(abv)) / (1000.0 * WATER_G_PER_ML)
-    if gravity < alcohol_only - _READING_SLACK:
+    if gravity < alcohol_only - READING_SLACK:
         raise InconsistentError(
             f"SG {gravity:.4g} is lighter than {abv:g} % vol in plain water ({alcohol_only:.4f}): no extract fits. "
             f"Check the strength, the sample's temperature, and that the reading is SG 20/20.{strength_meant(abv)}",
@@ -183,7 +187,7 @@ def _liquid_litre(readings: LotReadings) -> tuple[Contents, Acids, list[Assumed]
 
     def room(solids: dict[Component, float]) -> float:
         """The most that can be dissolved beside these solids."""
-        return _FULLEST * (total_g - ethanol_g) - sum(solids.values())
+        return FULLEST_SYRUP * (total_g - ethanol_g) - sum(solids.values())
 
     glycerol = dry.glycerol if dry else 0.0
     fixed = {Component.GLYCEROL: glycerol, Component.FERMENT_ACIDS: acids_g}

@@ -38,10 +38,12 @@ class AcidReadings:
     abv_percent: float
 
 
-def acids_of_lot(lot_class: LotClass, readings: AcidReadings) -> tuple[Acids, list[Assumed]]:
+def acids_of_lot(
+    lot_class: LotClass, readings: AcidReadings, *, with_spread: bool = True
+) -> tuple[Acids, list[Assumed]]:
     """Acids and strong ions of a litre of a lot, and what was assumed for them.
 
-    Parameters: lot_class; readings.
+    Parameters: lot_class; readings; with_spread, False where nobody asks how well they are known.
     Returns: Acids per litre; the assumptions.
     Raises: InconsistentError where pH and acidity were both read and no weak acids can have both.
     Validity: as `service.chemistry.inference`.
@@ -71,6 +73,9 @@ def acids_of_lot(lot_class: LotClass, readings: AcidReadings) -> tuple[Acids, li
         _refuse_undrinkable(state, readings)
     assumed = [*_stand_ins(lot_class, readings, state), Assumed("kinds of acid", name, *_WHY[name])]
 
+    if not with_spread:
+        return Acids(state, name), assumed
+
     def fit(shift_ph: float, shift_ta: float) -> AcidState:
         return _state(
             PROFILES[name],
@@ -82,8 +87,8 @@ def acids_of_lot(lot_class: LotClass, readings: AcidReadings) -> tuple[Acids, li
     ph_sd = PH_SD if ph is not None or typical is None else typical.ph_sd
     ta_sd = typical.acids_sd_g_per_l / dry.acids if titratable is None and typical and dry else TA_RELATIVE_SD
     spread = (
-        ("pH", change_per_unit(fit, _STEP_PH, 0.0).scaled(ph_sd)),
-        ("acidity", change_per_unit(fit, 0.0, _STEP_TA).scaled(ta_sd)),
+        ("pH", change_per_unit(fit, _STEP_PH, 0.0, state).scaled(ph_sd)),
+        ("acidity", change_per_unit(fit, 0.0, _STEP_TA, state).scaled(ta_sd)),
     )
     return Acids(state, name, tuple(s for s in spread if any(s[1].acids_mmol) or s[1].sid_meq)), assumed
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from math import inf
 
 from service.catalogue.acidity import PH_SD, TA_RELATIVE_SD
@@ -32,7 +33,7 @@ _EXTRACT_G_PER_L_PER_SG, _ENOUGH_ERRORS = 2600.0, 2.0
 _FAR = 4.0
 """What a reading hides by more than so many of its errors does not count."""
 
-_SOLIDS = tuple(c for c in COMPONENTS if c not in (Component.WATER, Component.ETHANOL))
+_SOLIDS_AT = tuple(k for k, c in enumerate(COMPONENTS) if c not in (Component.WATER, Component.ETHANOL))
 _WATER, _ETHANOL = COMPONENTS.index(Component.WATER), COMPONENTS.index(Component.ETHANOL)
 
 
@@ -49,8 +50,9 @@ class ReadingErrors:
     acidity_share: float
 
 
+@lru_cache(maxsize=128)
 def unknowns_per_litre(lot: Lot, errors: ReadingErrors) -> tuple[Unknown, ...]:
-    """The unknowns of a litre of a lot, but for how many litres there are.
+    """The unknowns of a litre of a lot, but for how many litres there are; those of the last few lots are kept.
 
     Parameters: lot; errors of its readings.
     Returns: unknowns, independent of each other.
@@ -71,7 +73,7 @@ def unknowns_per_litre(lot: Lot, errors: ReadingErrors) -> tuple[Unknown, ...]:
 def _unknowns(lot: Lot, litre: Contents, errors: ReadingErrors) -> Iterator[Unknown]:
     volumes = partial_volumes_ml_g(litre.sums)
     shares = _what_gravity_tells(lot, litre, errors.gravity)
-    most_less = sum(litre.masses_g.get(c, 0.0) for c in _SOLIDS)
+    most_less = _solids_g(litre.vector)
     extract_ml = sum(share * volumes[COMPONENTS.index(c)] for c, share in shares.items())
     water_ml, ethanol_ml = volumes[_WATER], volumes[_ETHANOL]
 
@@ -89,7 +91,7 @@ def _unknowns(lot: Lot, litre: Contents, errors: ReadingErrors) -> Iterator[Unkn
 
     def unknown(what: str, row: tuple[float, ...], measure_by: str = "") -> Unknown:
         """One that leaves no less than no extract."""
-        extract = sum(row[COMPONENTS.index(c)] for c in _SOLIDS)
+        extract = _solids_g(row)
         least = -most_less / extract if extract > 0.0 else -inf
         return Unknown(what, row, 0.0, least if least > -_FAR else -inf, inf, measure_by)
 
@@ -114,6 +116,11 @@ def _unknowns(lot: Lot, litre: Contents, errors: ReadingErrors) -> Iterator[Unkn
             yield Unknown(
                 what, _acids_alone(acids.scaled(factor)), measure_by="titrate it" if what != "pH" else "read it"
             )
+
+
+def _solids_g(row: tuple[float, ...]) -> float:
+    """All that is neither water nor alcohol [g]."""
+    return sum([row[k] for k in _SOLIDS_AT])
 
 
 def _acids_alone(state: AcidState) -> tuple[float, ...]:

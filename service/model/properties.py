@@ -44,6 +44,10 @@ class Of(Enum):
     COST = "the price of what is added"
 
 
+OF_WHAT_IS_ADDED = frozenset({Of.ADDED_MASS, Of.ADDED_VOLUME, Of.COST})
+"""Amounts that the contents of a drink do not tell."""
+
+
 @dataclass(frozen=True, slots=True)
 class Property:
     """One property: amount (weights·contents, or another sum) over a divisor.

@@ -8,7 +8,7 @@ likely value lies at a limit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from math import erf, erfc, exp, inf, isinf, pi, sqrt
 
@@ -60,7 +60,10 @@ class Unknown:
 
     def scaled(self, factor: float, of: str | None = None) -> Unknown:
         """The same of a multiple of the portion, of a named material."""
-        return replace(self, shift=tuple([factor * s for s in self.shift]), of=self.of if of is None else of)
+        shift = self.shift if factor == 1.0 else tuple([factor * s for s in self.shift])
+        return Unknown(
+            self.what, shift, self.centre, self.low, self.high, self.measure_by, self.of if of is None else of
+        )
 
 
 @lru_cache(maxsize=1024)

@@ -18,7 +18,7 @@ from service.physics.ethanol_water import (
     ethanol_water_density_kg_m3,
     mass_fraction_from_abv_percent,
 )
-from service.physics.mixture import WATER_G_PER_ML, volume_and_gradient_ml, volume_sums
+from service.physics.mixture import WATER_G_PER_ML, volume_and_gradient_ml
 from service.physics.roots import root_between
 from service.physics.solutes import Component
 from service.physics.sucrose import (
@@ -86,11 +86,15 @@ def sg_from_sucrose_g_per_l(sucrose_g_per_l: float) -> float:
 _SUCROSE_MAX_G_PER_L = sucrose_g_per_l_from_sg(_SG_MAX)
 
 
-def _alcohol_density_kg_m3(abv_percent: float) -> float:
+def _check_strength(abv_percent: float) -> None:
     if not 0.0 <= abv_percent <= ABV_MAX_PERCENT:
         raise OutOfRangeError(
             f"The extract of a drink is found from 0 to {ABV_MAX_PERCENT:g} % vol, not at {abv_percent:g} % vol."
         )
+
+
+def _alcohol_density_kg_m3(abv_percent: float) -> float:
+    _check_strength(abv_percent)
     return ethanol_water_density_kg_m3(mass_fraction_from_abv_percent(abv_percent))
 
 
@@ -185,7 +189,7 @@ def litre_from_abv_and_extract(abv_percent: float, extract_g_per_l: float) -> di
     >>> {str(k): round(v, 2) for k, v in litre_from_abv_and_extract(0.0, 0.0).items()}
     {'water': 998.2, 'ethanol': 0.0, 'sucrose': 0.0}
     """
-    _alcohol_density_kg_m3(abv_percent)
+    _check_strength(abv_percent)
     if extract_g_per_l < -60.0:
         raise OutOfRangeError(f"An extract of {extract_g_per_l:g} g/L is no reading error any more.")
     ethanol = abv_percent / 100.0 * ETHANOL_DENSITY_20C_KG_M3
@@ -196,8 +200,7 @@ def litre_from_abv_and_extract(abv_percent: float, extract_g_per_l: float) -> di
                 f"{extract_g_per_l:g} g/L of extract at {abv_percent:g} % vol is more than the water can dissolve "
                 "in the tables (85 % by mass)."
             )
-        masses = {Component.WATER: water, Component.ETHANOL: ethanol, Component.SUCROSE: extract_g_per_l}
-        volume, gradient = volume_and_gradient_ml(volume_sums(masses))
+        volume, gradient = volume_and_gradient_ml(_sums_with_sucrose(water, ethanol, extract_g_per_l))
         step = (volume - 1000.0) / gradient[0]
         water -= step
         if abs(step) < 1e-11:
@@ -205,10 +208,15 @@ def litre_from_abv_and_extract(abv_percent: float, extract_g_per_l: float) -> di
     return {Component.WATER: water, Component.ETHANOL: ethanol, Component.SUCROSE: extract_g_per_l}
 
 
+def _sums_with_sucrose(water_g: float, ethanol_g: float, sucrose_g: float) -> tuple[float, ...]:
+    """The volume sums of a mixture of these three."""
+    return water_g, ethanol_g, sucrose_g, sucrose_g, 0.0, 0.0, 0.0
+
+
 def litre_from_sg_and_abv(specific_gravity: float, abv_percent: float) -> dict[Component, float]:
     """What a litre at 20 °C holds by the binary sum, from the two readings a cellar has.
 
-    The sucrose-like extract is the root of ρ(strength, extract) = SG·ρ_w.
+    The sucrose-like extract is that with which the mass SG·ρ_w takes a litre: Newton, from what the OIV rule says.
 
     Parameters: specific_gravity, SG 20/20, scalar [-]; abv_percent, scalar [% vol].
     Returns: water, ethanol and sucrose [g]; sucrose may be slightly negative, as in the OIV rule.
@@ -221,13 +229,14 @@ def litre_from_sg_and_abv(specific_gravity: float, abv_percent: float) -> dict[C
     25.28
     """
     extract = extract_g_per_l_from_sg_and_abv(specific_gravity, abv_percent)
-    target = 1000.0 * specific_gravity * WATER_G_PER_ML
+    ethanol = abv_percent / 100.0 * ETHANOL_DENSITY_20C_KG_M3
+    rest = 1000.0 * specific_gravity * WATER_G_PER_ML - ethanol
     for _ in range(50):
-        litre = litre_from_abv_and_extract(abv_percent, extract)
-        _, gradient = volume_and_gradient_ml(volume_sums(litre))
-        # at constant volume, one gram more of sucrose pushes out gradient ratio grams of water
-        by_sucrose = gradient[2] + gradient[3]
-        step = (sum(litre.values()) - target) / (1.0 - by_sucrose / gradient[0])
+        if extract >= rest:
+            break  # no water is left: refused below
+        volume, gradient = volume_and_gradient_ml(_sums_with_sucrose(rest - extract, ethanol, extract))
+        # at constant mass, a gram more of sucrose stands in the place of a gram of water
+        step = (volume - 1000.0) / (gradient[2] + gradient[3] - gradient[0])
         extract -= step
         if abs(step) < 1e-10:
             break

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 from service.errors import InconsistentError, OutOfRangeError
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
@@ -176,6 +176,7 @@ def _solutions(original: float, final_gravity: float) -> Iterator[tuple[Fermenta
         yield recipe, _young(original, ethanol, recipe)
 
 
+@lru_cache(maxsize=256)
 def abv_from_gravities(original_gravity: float, final_gravity: float) -> Fermentation:
     """Strength of a fermented must from its original and final gravity.
 

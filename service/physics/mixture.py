@@ -19,12 +19,12 @@ so that V = (water + ethanol)·v(p) + on_sucrose·φ_s(w) + constant + linear·w
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from operator import mul
+from operator import itemgetter, mul
 
 from service.errors import OutOfRangeError
-from service.physics.ethanol_water import specific_volume_ml_g
+from service.physics.ethanol_water import specific_volume_and_slope_ml_g
 from service.physics.solutes import SOLUTE_LAWS, Component
-from service.physics.sucrose import apparent_specific_volume_ml_g
+from service.physics.sucrose import apparent_volume_and_slope_ml_g
 from service.physics.water import OIML_WATER_20C_KG_M3
 
 WATER_G_PER_ML = OIML_WATER_20C_KG_M3 / 1000.0
@@ -44,6 +44,29 @@ _UNITS: Mapping[Component, tuple[float, ...]] = {
 }
 
 
+_ENTERS = {c: tuple((k, share) for k, share in enumerate(row) if share) for c, row in _UNITS.items()}
+_ROWS = tuple(_UNITS[component] for component in Component)
+_COLUMNS = tuple(
+    (itemgetter(*places), tuple(column[k] for k in places))
+    for column in tuple(zip(*_ROWS, strict=True))[2:]
+    for places in [[k for k, share in enumerate(column) if share]]
+)
+"""For each volume sum of the solids what takes its components out of a row, and their shares."""
+
+
+def row_sums(masses_g: Sequence[float]) -> tuple[float, ...]:
+    """The seven sums of a row of masses in the order of Component, whatever follows them.
+
+    Parameters: masses_g, shape (22,) or longer [g].
+    Returns and source: as `volume_sums`.
+
+    >>> row_sums([90.0, 0.0, 10.0, *(0.0,) * 19]) == volume_sums({Component.WATER: 90.0, Component.SUCROSE: 10.0})
+    True
+    """
+    water, ethanol = masses_g[0], masses_g[1]
+    return (water, ethanol, *[sum(map(mul, shares, taken(masses_g))) for taken, shares in _COLUMNS])
+
+
 def volume_sums(masses_g: Mapping[Component, float]) -> tuple[float, ...]:
     """The seven sums on which the volume depends.
 
@@ -56,7 +79,7 @@ def volume_sums(masses_g: Mapping[Component, float]) -> tuple[float, ...]:
     """
     totals = [0.0] * len(VOLUME_SUMS)
     for component, mass in masses_g.items():
-        for k, share in enumerate(_UNITS[component]):
+        for k, share in _ENTERS[component]:
             totals[k] += mass * share
     return tuple(totals)
 
@@ -77,10 +100,10 @@ def volume_and_gradient_ml(sums: Sequence[float]) -> tuple[float, tuple[float, .
     water, ethanol, solids, on_sucrose, constant, linear, quadratic = sums
     liquor = water + ethanol
     p = ethanol / liquor
-    v, dv, _ = specific_volume_ml_g(p)
+    v, dv = specific_volume_and_slope_ml_g(p)
     syrup = water + solids
     w = solids / syrup
-    phi, dphi, _ = apparent_specific_volume_ml_g(w)
+    phi, dphi = apparent_volume_and_slope_ml_g(w)
     volume = liquor * v + on_sucrose * phi + constant + w * (linear + w * quadratic)
     by_w = (on_sucrose * dphi + linear + 2.0 * quadratic * w) / syrup
     return volume, (
@@ -108,7 +131,7 @@ def partial_volumes_ml_g(sums: Sequence[float]) -> tuple[float, ...]:
     True
     """
     gradient = volume_and_gradient_ml(sums)[1]
-    return tuple(sum(map(mul, gradient, _UNITS[component])) for component in Component)
+    return tuple([sum(map(mul, gradient, row)) for row in _ROWS])
 
 
 def volume_ml(masses_g: Mapping[Component, float]) -> float:
@@ -125,9 +148,22 @@ def volume_ml(masses_g: Mapping[Component, float]) -> float:
     >>> round(volume_ml({Component.WATER: 90.0, Component.FRUCTOSE: 10.0}), 1)
     96.3
     """
-    sums = volume_sums(masses_g)
-    water, _, solids = sums[:3]
-    if water + sums[1] <= 0.0 or water + solids <= 0.0:
+    return volume_of_sums_ml(volume_sums(masses_g))
+
+
+def volume_of_sums_ml(sums: Sequence[float]) -> float:
+    """`volume_ml` of a mixture known by its volume sums.
+
+    Parameters: sums, the seven volume sums, shape (7,) [g, mL].
+    Returns, raises, validity and source: as `volume_ml`.
+
+    >>> volume_of_sums_ml(volume_sums({Component.WATER: 90.0, Component.FRUCTOSE: 10.0})) == volume_ml(
+    ...     {Component.WATER: 90.0, Component.FRUCTOSE: 10.0}
+    ... )
+    True
+    """
+    water, ethanol, solids = sums[:3]
+    if water + ethanol <= 0.0 or water + solids <= 0.0:
         raise OutOfRangeError("A mixture without water or alcohol has no volume by this rule.")
     if solids > SOLIDS_FRACTION_MAX * (water + solids):
         raise OutOfRangeError(

@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-SHOWN: Final = {"use_attribute_docstrings": True}
-"""Makes the text below each field its description in the published document."""
+SHOWN: Final = {"defer_build": True}
+"""For all classes that answers are made of: how they are written is worked out when the first one is."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import inf, sqrt
 from operator import mul
-from typing import Final
+from typing import Final, NamedTuple
 
 from service.model.acidity import PH_MODEL_SD, Chemistry, chemistry_of
 from service.model.contents import COMPONENTS, Contents
 from service.model.gradients import Gradient, litres_gradient, property_gradient
-from service.model.properties import Of, Per, Property
-from service.model.unknowns import Unknown, share_below
+from service.model.properties import OF_WHAT_IS_ADDED, Of, Per, Property
+from service.model.unknowns import Moments, Unknown, share_below
 from service.planner.asked import Circumstances
 from service.planner.beliefs import AMOUNT, unknowns_of
 from service.planner.materials import Material, poured
@@ -47,8 +47,7 @@ _MOST_SKEW: Final = 1.5
 """A larger skewness than this is beyond the expansion's use and counts as this much."""
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """A share of the variance of a property, and the unknown behind it; None for the model's own."""
 
     name: str
@@ -118,13 +117,27 @@ class Spreads:
     def _litres(self) -> Gradient:
         return litres_gradient(self.contents)
 
+    @cached_property
+    def _laws(self) -> tuple[tuple[str, Moments, Unknown], ...]:
+        """Name and moments of each unknown."""
+        return tuple([(unknown.name, unknown.moments, unknown) for unknown in self.unknowns])
+
+    @cached_property
+    def _sparse(self) -> tuple[tuple[tuple[int, ...], tuple[float, ...]], ...]:
+        """Of each unknown, where its shift is not nought, and what it is there."""
+        found = []
+        for unknown in self.unknowns:
+            at = [k for k, s in enumerate(unknown.shift) if s]
+            found.append((tuple(at), tuple([unknown.shift[k] for k in at])))
+        return tuple(found)
+
     def slopes(self, name: str, value: float) -> list[float]:
         """The change of a property for a unit of each unknown; `value` is the property's own."""
         law = self.circumstances.senses.law(name)
-        if law.of in (Of.ADDED_MASS, Of.ADDED_VOLUME, Of.COST):
+        if law.of in OF_WHAT_IS_ADDED:
             return self._of_what_is_added(law)
         gradient = property_gradient(law, self.contents, self.chemistry, value, self._litres)
-        found: list[float] = [sum(map(mul, gradient, unknown.shift)) for unknown in self.unknowns]
+        found: list[float] = [sum(map(mul, map(gradient.__getitem__, at), shift)) for at, shift in self._sparse]
         return found
 
     def _of_what_is_added(self, law: Property) -> list[float]:
@@ -169,15 +182,14 @@ class Spreads:
         mean, variance, third = value, 0.0, 0.0
         shares: list[tuple[str, float, Unknown | None]] = []
         slopes = self.slopes(name, value)
-        for unknown, slope in zip(self.unknowns, slopes, strict=True):
+        for (what, moments, unknown), slope in zip(self._laws, slopes, strict=True):
             if slope == 0.0:
                 continue
-            moments = unknown.moments
             mean += slope * moments.mean
             own = (slope * moments.sd) ** 2
             variance += own
             third += slope**3 * moments.third
-            shares.append((unknown.name, own, unknown))
+            shares.append((what, own, unknown))
         for what, sd in self.model_sd(name, value):
             variance += sd * sd
             shares.append((what, sd * sd, None))

@@ -22,7 +22,7 @@ def least_known(intervals: Mapping[str, Interval]) -> tuple[LeastKnown, ...]:
     Returns: one LeastKnown for each of TOLD that has an interval of any width.
     """
     found = []
-    ids = "\n".join(part.name for interval in intervals.values() for part in interval.parts)
+    ids = "\n".join(dict.fromkeys(part.name for interval in intervals.values() for part in interval.parts))
     said = dict(zip(ids.split("\n"), in_plain_words(ids).split("\n"), strict=True))
     for name in TOLD:
         interval = intervals.get(name)

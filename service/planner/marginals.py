@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from math import floor, inf, log10
 from operator import mul
 
@@ -330,13 +330,28 @@ def marginals_of(
         for name, value in sorted(values.items())
     ]
     names = tuple(dict.fromkeys((*_SIDE_EFFECTS, *prefer)))
+    reached = cache(partial(_reached, numbers, names, circumstances))  # most moves start at the plan itself
     found = []
     for move in (*targets, *_limit_moves(result, numbers)):
         chosen = None if move is None else _chosen(move, result)
         if move is not None and chosen is not None:
             sign, rate = chosen
-            found.append(_marginal(move, sign, rate, numbers, names, frozenset(prefer), circumstances))
+            found.append(_marginal(move, sign, rate, numbers, reached, frozenset(prefer), circumstances))
     return tuple(found)
+
+
+_Reached = tuple[list[float], dict[str, float | None]]
+"""Masses [g] and properties."""
+
+
+def _reached(numbers: Numbers, names: Sequence[str], circumstances: Circumstances, x: tuple[float, ...]) -> _Reached:
+    """The masses of a point of the solver, and the properties that they make."""
+    materials = numbers.materials
+    # a hair below nothing, where an amount rests at its bound
+    masses = [max(m, 0.0) for m in numbers.masses_g(x)]
+    contents = poured(materials, masses)
+    end_point_ph, senses = circumstances.end_point_ph, circumstances.senses
+    return masses, {name: value_of(name, materials, masses, contents, end_point_ph, senses) for name in names}
 
 
 def _marginal(
@@ -344,20 +359,17 @@ def _marginal(
     sign: float,
     rate: _Rate,
     numbers: Numbers,
-    names: Sequence[str],
+    reached: Callable[[tuple[float, ...]], _Reached],
     preferred: frozenset[str],
     circumstances: Circumstances,
 ) -> Marginal:
     """The rate in grams and properties, and in words."""
     size = numbers.problem.size
-    end = [a + sign * _FRACTION * c for a, c in zip(rate.start, rate.change, strict=True)]
-    # a hair below nothing, where an amount rests at its bound
-    before, after = ([max(m, 0.0) for m in numbers.masses_g(x[:size])] for x in (rate.start, end))
-    contents = poured(numbers.materials, before), poured(numbers.materials, after)
+    end = tuple([a + sign * _FRACTION * c for a, c in zip(rate.start, rate.change, strict=True)])
+    (before, old_values), (after, new_values) = reached(rate.start[:size]), reached(end[:size])
     effects = {}
-    for name in names:
-        old = value_of(name, numbers.materials, before, contents[0], circumstances.end_point_ph, circumstances.senses)
-        new = value_of(name, numbers.materials, after, contents[1], circumstances.end_point_ph, circumstances.senses)
+    for name, old in old_values.items():
+        new = new_values[name]
         if name != move.of and old is not None and new is not None:
             effects[name] = (old, (new - old) / _FRACTION)
     return marginal_in_words(

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Literal
 
 from service.catalogue.acidity import acids_per_kg
 from service.catalogue.derived import density_g_ml
-from service.catalogue.records import Acids
+from service.catalogue.loader import ingredients
+from service.catalogue.records import Acids, Ingredient
 from service.model.contents import Contents, contents_per_g, together
 from service.planner.asked import AdditionAsked, LotAsked
 from service.planner.plain_words import plain_names
@@ -84,7 +85,7 @@ def materials_of(lots: Sequence[LotAsked], additions: Sequence[AdditionAsked]) -
                 addition.most_g,
                 addition.price_per_g,
                 addition,
-                acids_per_kg(ingredient).scaled(1e-3),
+                _acids_per_g(ingredient),
                 addition.whole_g,
             )
         )
@@ -107,7 +108,27 @@ def _density_g_ml(asked: AdditionAsked) -> float | None:
     """Density of an addition as it is known now; None for a dry solid."""
     if asked.ingredient.bulk_solid:
         return None
-    return density_g_ml(asked.ingredient) if asked.per_g is None else asked.per_g.mass_g / asked.per_g.volume_ml
+    if asked.per_g is not None:
+        return asked.per_g.mass_g / asked.per_g.volume_ml
+    if ingredients().get(asked.ingredient.id) is asked.ingredient:
+        return _density_of_row(asked.ingredient.id)
+    return density_g_ml(asked.ingredient)
+
+
+@cache
+def _density_of_row(ingredient_id: str) -> float:
+    return density_g_ml(ingredients()[ingredient_id])
+
+
+def _acids_per_g(ingredient: Ingredient) -> Acids:
+    if ingredients().get(ingredient.id) is ingredient:
+        return _acids_of_row(ingredient.id)
+    return acids_per_kg(ingredient).scaled(1e-3)
+
+
+@cache
+def _acids_of_row(ingredient_id: str) -> Acids:
+    return acids_per_kg(ingredients()[ingredient_id]).scaled(1e-3)
 
 
 def poured(materials: Sequence[Material], masses_g: Sequence[float]) -> Contents:

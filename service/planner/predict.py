@@ -9,7 +9,7 @@ from math import inf
 from service.errors import ServiceError
 from service.model.acidity import DEFAULT_END_POINT_PH
 from service.model.contents import Contents
-from service.model.properties import PROPERTIES, SWEETNESS_HIGH, SWEETNESS_LOW, dot, property_value
+from service.model.properties import OF_WHAT_IS_ADDED, PROPERTIES, SWEETNESS_HIGH, SWEETNESS_LOW, dot, property_value
 from service.physics.extract import extract_g_per_l_from_sg_and_abv, litre_from_sg_and_abv
 from service.physics.solutes import Component
 from service.planner.acidity import acidity_prediction, ph_prediction
@@ -52,6 +52,9 @@ def value_of(
     senses: Senses = OURS,
 ) -> float | None:
     """Any property of a blend; None where it is not defined (no acid, a missing price, a dry solid's volume)."""
+    law = senses.law(name)
+    if law.of not in OF_WHAT_IS_ADDED:
+        return property_value(law, contents, contents.volume_ml / 1000.0, end_point_ph)
     added = [(m, g) for m, g in zip(materials, masses_g, strict=True) if m.kind == "addition"]
     if name == "added_mass":
         return sum(g for _, g in added)
@@ -59,11 +62,9 @@ def value_of(
         if any(m.density_g_ml is None for m, g in added if g > 0.0):
             return None
         return sum(g / m.density_g_ml for m, g in added if m.density_g_ml) / 1000.0
-    if name == "cost":
-        if any(m.price_per_g is None for m, g in added if g > 0.0) or all(m.price_per_g is None for m, _ in added):
-            return None
-        return sum(g * (m.price_per_g or 0.0) for m, g in added)
-    return property_value(senses.law(name), contents, contents.volume_ml / 1000.0, end_point_ph)
+    if any(m.price_per_g is None for m, g in added if g > 0.0) or all(m.price_per_g is None for m, _ in added):
+        return None
+    return sum(g * (m.price_per_g or 0.0) for m, g in added)
 
 
 def predict(materials: Sequence[Material], masses_g: Sequence[float], circumstances: Circumstances) -> Predicted:

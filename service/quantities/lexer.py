@@ -77,6 +77,8 @@ def plain_digits(text: str) -> str:
     >>> plain_digits("\uff11\uff0e\uff15 kg")
     '1.5 kg'
     """
+    if text.isascii():
+        return text
     return "".join(str(unicodedata.decimal(c, c)) for c in text.replace("\uff0e", ".").replace("\uff0c", ","))
 
 

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import Final
 
@@ -200,6 +201,12 @@ def parse_quantity(text: str, kinds: Collection[Kind], *, liquid: bool = False, 
     >>> parse_quantity("1 gal +/- 2 %", {Kind.VOLUME}).error_base
     75.70823568
     """
+    return _read(text, frozenset(kinds), liquid, pointer)
+
+
+@lru_cache(maxsize=512)
+def _read(text: str, kinds: frozenset[Kind], liquid: bool, pointer: str) -> Quantity:
+    """`parse_quantity`; a request reads the same text several times, once for its kind and once for its amount."""
     reader = _Reader(text, pointer, kinds, liquid)
     value_part, error_part = split_error(clean(text, pointer, example_text(kinds)), pointer)
     terms = reader.terms(value_part)

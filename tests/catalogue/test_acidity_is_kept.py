@@ -12,6 +12,7 @@ from service.catalogue import acidity
 from service.catalogue.loader import ingredients
 from service.catalogue.lookup import get_ingredient
 from service.catalogue.records import Acids, Ingredient
+from service.model import contents
 from service.planner.blend_plan import solve_blend
 from tests.api.real import example
 
@@ -29,6 +30,7 @@ def inferred(monkeypatch: pytest.MonkeyPatch) -> list[Ingredient]:
         return infer(ingredient)
 
     acidity._of_row.cache_clear()
+    contents._of_row.cache_clear()
     monkeypatch.setattr(acidity, "acids_from_figures", counted)
     return seen
 

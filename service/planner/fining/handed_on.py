@@ -63,7 +63,7 @@ def _acids(drink: Drink) -> dict[str, Any]:
     if drink.titratable_meq_per_l:
         readings = AcidReadings(ph, drink.titratable_meq_per_l, DEFAULT_END_POINT_PH, drink.abv_percent.value)
         try:
-            acids_of_lot(_class_of(drink), readings)
+            acids_of_lot(_class_of(drink), readings, with_spread=False)
         except ServiceError:
             return {"ph": ph}
         return {"ph": ph, "titratable_acidity": acidity_in(drink.titratable_meq_per_l)}

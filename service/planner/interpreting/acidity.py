@@ -89,7 +89,8 @@ def co2_could_add(end_point_ph: float, abv_percent: float, sugar_g_per_l: float)
 def _elsewhere(asked: ReadingsAsked, read: AcidityRead, abv_percent: float) -> tuple[AcidityAt, ...]:
     """The same drink titrated to the other end point, by the kinds of acid of its class."""
     try:
-        acids, _ = acids_of_lot(asked.kind, AcidReadings(asked.ph, read.meq_per_l, read.end_point_ph, abv_percent))
+        readings = AcidReadings(asked.ph, read.meq_per_l, read.end_point_ph, abv_percent)
+        acids, _ = acids_of_lot(asked.kind, readings, with_spread=False)
     except ServiceError as error:
         if error.pointer == "/titratable_acidity" and read.titrated_here:
             error.pointer = "/titration"

@@ -94,7 +94,8 @@ def _ph(known: Known, abv_percent: float) -> tuple[float, bool] | None:
         return round(known.by_recipe["ph"], 2), True
     meq = None if asked.acidity is None else asked.acidity.meq_per_l
     try:
-        acids, _ = acids_of_lot(asked.kind, AcidReadings(None, meq, asked.circumstances.end_point_ph, abv_percent))
+        readings = AcidReadings(None, meq, asked.circumstances.end_point_ph, abv_percent)
+        acids, _ = acids_of_lot(asked.kind, readings, with_spread=False)
         return round(ph_of(acids.state, abv_percent=abv_percent), 2), True
     except ServiceError:
         return None
@@ -123,6 +124,7 @@ def _stabilise(known: Known) -> NextCall | None:
             acids_of_lot(
                 asked.kind,
                 AcidReadings(ph[0], asked.acidity.meq_per_l if asked.acidity else None, _end_point(asked), abv),
+                with_spread=False,
             )
         except ServiceError:  # a pH that only stands in must not contradict the titration
             body.pop("titratable_acidity")

@@ -325,7 +325,7 @@ def _drink(
         )
     readings = AcidReadings(ph, titratable, asked.circumstances.end_point_ph, abv_percent)
     try:
-        acids, assumed = acids_of_lot(lot_class, readings)
+        acids, assumed = acids_of_lot(lot_class, readings, with_spread=False)
     except InconsistentError as error:
         error.pointer = f"{error.pointer}{suffix}"
         raise

@@ -86,22 +86,25 @@ def wrong_of(vessel: Vessel) -> Wrong:
     assert mistake is not None
     material, mass_g = _found(vessel, mistake)
     if mistake.added_g <= 0.0:
-        raise InputError("Say how much of it went in: an amount above zero.", "/mistake/added")
+        raise InputError("Say how much of it went in: an amount above zero.", mistake.place("added"))
     if mistake.meant_g <= 0.0:
         raise InputError(
-            "Nothing of it was meant: name the fault that it makes, such as too_sweet or too_sour.", "/mistake/meant"
+            "Nothing of it was meant: name the fault that it makes, such as too_sweet or too_sour.",
+            mistake.place("meant"),
         )
     if abs(mistake.added_g - mass_g) > 1e-4 * mass_g:
         raise InconsistentError(
             f"{mass_g:.5g} g of {material.said} are in the vessel and {mistake.added_g:.5g} g are said to be: give the "
             "same amount in both places.",
-            "/mistake/added",
+            mistake.place("added"),
         )
     times = mistake.added_g / mistake.meant_g
     if abs(times - 1.0) <= _SAME:
-        raise InconsistentError("Meant and added are the same amount: nothing is wrong with it.", "/mistake/meant")
+        raise InconsistentError(
+            "Meant and added are the same amount: nothing is wrong with it.", mistake.place("meant")
+        )
     if not 1.0 / MOST_TIMES <= times <= MOST_TIMES:
-        raise InputError(f"{times:.3g} times what was meant: check the units of both amounts.", "/mistake/meant")
+        raise InputError(f"{times:.3g} times what was meant: check the units of both amounts.", mistake.place("meant"))
     pairs = zip(vessel.mix.materials, vessel.mix.base_g, strict=True)
     masses = [mistake.meant_g if m is material else g for m, g in pairs]
     meant = foreseen(vessel.mix.materials, masses, vessel.circumstances)
@@ -117,10 +120,10 @@ def _found(vessel: Vessel, mistake: Mistake) -> tuple[Material, float]:
     ]
     if not found:
         known = ", ".join(m.said for m in vessel.mix.materials)
-        raise InputError(f"“{mistake.name}” is not among what is in the vessel ({known}).", "/mistake/ingredient")
+        raise InputError(f"“{mistake.name}” is not among what is in the vessel ({known}).", mistake.place("ingredient"))
     if len(found) > 1:
         raise InputError(
-            f"Several additions are of {in_plain_words(mistake.name)}: add them up to one.", "/mistake/ingredient"
+            f"Several additions are of {in_plain_words(mistake.name)}: add them up to one.", mistake.place("ingredient")
         )
     return found[0]
 

@@ -47,12 +47,18 @@ class SulfiteFound:
 class Mistake:
     """An amount that was not the one meant: `added_g` of a lot or an ingredient that is in the vessel with it [g].
 
-    `name` is the lot's, or the id of the ingredient.
+    `name` is the lot's, or the id of the ingredient. `told` is false where nobody named it: it was found by comparing
+    what went in with the recipe.
     """
 
     name: str
     meant_g: float
     added_g: float
+    told: bool = True
+
+    def place(self, field: str) -> str:
+        """Where a field of it stands in the request; of one that is not told, where it belongs."""
+        return f"/mistake/{field}" if self.told else "/mistake"
 
 
 @dataclass(frozen=True, slots=True)

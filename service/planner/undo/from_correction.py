@@ -90,7 +90,7 @@ def mistake_of(correction: CorrectionAsked) -> Mistake:
     for meant, used in zip(correction.plan.additions, correction.poured_additions, strict=True):
         fixed = meant.most_g is not None and meant.least_g == meant.most_g
         if fixed and used.least_g > 0.0 and abs(used.least_g - meant.least_g) > _SAME * meant.least_g:
-            found.append(Mistake(meant.ingredient.id, meant.least_g, used.least_g))
+            found.append(Mistake(meant.ingredient.id, meant.least_g, used.least_g, told=False))
     if len(found) != 1:
         which = ", ".join(m.name for m in found) if found else "none differs from its amount in the recipe"
         raise InputError(f"Say which amount was wrong: ingredient or lot, and what was meant ({which}).", "/mistake")
