@@ -1,6 +1,6 @@
 """Start the server, or answer one request file without a server.
 
-python -m service serve [--host 127.0.0.1] [--port 8000] [--workers 1]
+python -m service serve [--host 127.0.0.1] [--port 8000] [--workers 2]
 python -m service ask openapi_examples/solve_blend/01_sour_cherry_and_lemon.json [--json] [--picture curve.png]
 """
 
@@ -9,62 +9,58 @@ from __future__ import annotations
 import argparse
 import errno
 import json
-import logging
 import os
-import socket
 import sys
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
-from service.api.command import PICTURES, answer_file, picture_file, table
-from service.api.progress_bar import progress_bar
-
-
-def _why_not_there(host: str, port: int) -> str | None:
-    """Why a server cannot answer at an address of this machine; None if it can."""
-    try:
-        socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET).close()
-    except OSError as error:
-        if error.errno == errno.EADDRINUSE:
-            return f"Port {port} is taken, perhaps by this service already running. Another one: --port {port + 1}"
-        return f"Nothing can be served at {host}, port {port}: {error.strerror}."
-    except OverflowError:
-        return f"A port lies between 0 and 65535, not {port}."
-    return None
+from service.api.settings import Settings
+from service.errors import InputError
 
 
 def _serve(arguments: argparse.Namespace) -> int:
-    import uvicorn
+    from service.api.serving.server import listening_socket, serve
 
-    unusable = _why_not_there(arguments.host, arguments.port)
-    if unusable is not None:
-        print(unusable, file=sys.stderr)
+    host, port = arguments.host, arguments.port
+    if not 0 <= port <= 65535:
+        print(f"A port lies between 0 and 65535, not {port}.", file=sys.stderr)
         return 2
-    host = f"[{arguments.host}]" if ":" in arguments.host else arguments.host
-    address = f"http://{host}:{arguments.port}"
+    try:
+        settings = Settings.from_environment()
+        if arguments.workers is not None:
+            settings = replace(settings, workers=arguments.workers)
+        listening = listening_socket(host, port)
+    except InputError as error:
+        print(error.detail, file=sys.stderr)
+        return 2
+    except OSError as error:
+        taken = f"Port {port} is taken, perhaps by this service already running. Another one: --port {port + 1}"
+        other = f"Nothing can be served at {host}, port {port}: {error.strerror}."
+        print(taken if error.errno == errno.EADDRINUSE else other, file=sys.stderr)
+        return 2
+    address = f"http://{f'[{host}]' if ':' in host else host}:{listening.getsockname()[1]}"
     print(f"In a browser   {address}/")
     print(f"In a cell      {address}/v1/cell has ready formulas, {address}/v1/workbook.xlsx a ready workbook")
     print(f"In a script    {address}/docs has every question with examples")
     print("Ctrl+C stops it.", flush=True)
-    logging.basicConfig(level=logging.INFO, format="%(message)s", stream=sys.stdout)
-    uvicorn.run(
-        "service.api.main:build_app",
-        factory=True,
-        host=arguments.host,
-        port=arguments.port,
-        workers=arguments.workers,
-        access_log=False,
-        server_header=False,
-    )
+    with suppress(KeyboardInterrupt):  # told once more after everything has ended well
+        serve(listening, settings)
     return 0
 
 
 def _picture(name: str) -> Path:
+    from service.api.command import PICTURES
+
     if Path(name).suffix.lower() not in PICTURES:
         raise argparse.ArgumentTypeError(f"the name has to end in {' or '.join(PICTURES)}")
     return Path(name)
 
 
 def _ask(arguments: argparse.Namespace) -> int:
+    from service.api.command import answer_file, picture_file, table
+    from service.api.progress_bar import progress_bar
+
     with progress_bar(sys.stderr) as progress:
         status, body = answer_file(Path(arguments.file), arguments.operation, progress)
         if arguments.picture is not None and status < 400:
@@ -83,7 +79,7 @@ def main() -> int:
     serve = commands.add_parser("serve", help="start the server")
     serve.add_argument("--host", default="127.0.0.1")
     serve.add_argument("--port", type=int, default=8000)
-    serve.add_argument("--workers", type=int, default=1)
+    serve.add_argument("--workers", type=int, help="processes that compute; default: one for each processor")
     serve.set_defaults(run=_serve)
     ask = commands.add_parser("ask", help="answer a request file without a server")
     ask.add_argument("file", help="a request as JSON")

@@ -14,6 +14,9 @@ from service import MODEL_VERSION
 from service.api.documents import ReadinessCheck, complete_openapi, documents_router, operations_router
 from service.api.guards import BodyGuard, Envelope, OptionsAnswer, UrlGuard
 from service.api.problems import add_problem_handlers
+from service.api.serving.callers import Callers, Origins
+from service.api.serving.forwarding import Forwarding
+from service.api.serving.metrics import Metrics, metrics_router
 from service.api.settings import Settings
 from service.api.sizes import size_check
 
@@ -34,7 +37,8 @@ class SolverApp(FastAPI):
     def openapi(self) -> dict[str, Any]:
         """Build the OpenAPI document once."""
         if self.openapi_schema is None:
-            self.openapi_schema = complete_openapi(super().openapi())
+            keys: bool = bool(self.state.settings.api_keys)
+            self.openapi_schema = complete_openapi(super().openapi(), needs_key=keys)
         return self.openapi_schema
 
 
@@ -49,12 +53,13 @@ def create_app(
     readiness: Sequence[ReadinessCheck] = (),
     data_version: str | None = None,
     lifespan: Callable[[Any], AbstractAsyncContextManager[Any]] | None = None,
+    in_worker: bool = False,
 ) -> SolverApp:
     """Create the application.
 
     Parameters: settings (read from the environment if None); routers, the questions it answers, whose function names
         are the operation ids; readiness, checks of `/readyz`; data_version, shown by `/version`; lifespan, as of
-        FastAPI.
+        FastAPI; in_worker, whether it answers what another process has let in.
     Returns: the application; its settings stand in `app.state.settings`.
     Raises: InputError for an environment variable that cannot be used.
     """
@@ -79,20 +84,33 @@ def create_app(
             "operation_spans": False,
         },
     )
-    app.state.settings = settings
+    metrics = Metrics()
+    app.state.settings, app.state.metrics, app.state.lanes = settings, metrics, None
     add_problem_handlers(app)
-    for router in (*routers, operations_router(settings, readiness, data_version), documents_router(app.openapi)):
+    for router in (
+        *routers,
+        operations_router(settings, readiness, data_version),
+        metrics_router(metrics),
+        documents_router(app.openapi),
+    ):
         app.include_router(router)
     # The last one added is the outermost.
+    if not in_worker:
+        app.add_middleware(Forwarding, routes_of=app, metrics=metrics)
     app.add_middleware(
         BodyGuard,
         routes_of=app,
         max_body_bytes=settings.max_body_bytes,
         max_nesting_depth=settings.max_nesting_depth,
+        timeout_s=settings.body_timeout_s,
     )
     app.add_middleware(OptionsAnswer, routes_of=app)
     app.add_middleware(UrlGuard, max_url_characters=settings.max_url_characters)
-    app.add_middleware(Envelope)
+    if not in_worker:
+        app.add_middleware(Callers, settings=settings, metrics=metrics)
+    if settings.cors_origins and not in_worker:
+        app.add_middleware(Origins, origins=settings.cors_origins)
+    app.add_middleware(Envelope, on_answer=None if in_worker else metrics.request)
     return app
 
 

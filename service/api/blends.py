@@ -14,7 +14,7 @@ from service.api.problems import request_id_of
 from service.api.reading_blend import forecast_from
 from service.api.requests_blend import BlendBatchRequest, BlendForecastRequest, BlendPlanRequest
 from service.api.settings import Settings
-from service.api.streaming import Work, answer_or_stream, stream_documented
+from service.api.streaming import Work, answer_or_stream, stream_documented, until_unwanted
 from service.api.tables import CsvResponse, forecast_rows, plan_rows
 from service.planner.answers_blend import BlendForecast
 from service.planner.blend_forecast import forecast_blend as forecast
@@ -84,7 +84,8 @@ def blends_router(settings: Settings) -> APIRouter:
     )
     def solve_blends_csv(request: BlendBatchRequest, sent: Request) -> CsvResponse:
         """The rows of all answers below each other, with the number and the status of each request."""
-        return CsvResponse(batch_rows(answer_batch(request.requests, settings, request_id_of(sent.scope))))
+        answer = answer_batch(request.requests, settings, request_id_of(sent.scope), until_unwanted(sent))
+        return CsvResponse(batch_rows(answer))
 
     @router.post(
         "/blend-forecasts",

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping
 
 from pydantic import BaseModel
+from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -15,6 +16,12 @@ _MAX_AGE_S = 300
 def etag_of(content: bytes) -> str:
     """The ETag of some content."""
     return '"' + hashlib.sha256(content).hexdigest()[:32] + '"'
+
+
+def caller_has(headers: Headers, etag: str) -> bool:
+    """Whether the headers of a request say that its caller has the content with this ETag."""
+    known = [tag.strip().removeprefix("W/") for tag in headers.get("if-none-match", "").split(",")]
+    return etag in known or "*" in known
 
 
 def cached(
@@ -29,8 +36,7 @@ def cached(
     """Content with its ETag (made if None), or 304 if the caller's copy is the same."""
     etag = etag_of(content) if etag is None else etag
     sent = {"ETag": etag, "Cache-Control": f"public, max-age={max_age_s}", **(headers or {})}
-    known = [tag.strip().removeprefix("W/") for tag in request.headers.get("if-none-match", "").split(",")]
-    if etag in known or "*" in known:
+    if caller_has(request.headers, etag):
         return Response(status_code=304, headers=sent)
     return Response(content, headers=sent, media_type=media_type)
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Annotated, Any
+from functools import cache, lru_cache
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Request
 from pydantic import BaseModel, Field
 from starlette.responses import Response
 
-from service.api.cached import cached_json, cached_text
 from service.api.numbers import NoQuery, QueryModel, ShortText
 from service.api.problems import PROBLEM_MEDIA_TYPE, with_status
 from service.api.routing import get_and_head
+from service.api.static_files import StaticFile, kept_content, static_answer
 from service.api.tables import Row, csv_text
 from service.catalogue.derived import (
     density_g_ml,
@@ -24,6 +25,10 @@ from service.catalogue.loader import data_version, sources
 from service.catalogue.lookup import aliases_of, find_ingredients, get_ingredient
 from service.catalogue.records import Category, Ingredient, Source, Spread
 from service.errors import ServiceError
+
+_KEPT: Final = 16
+"""Lists that are kept as they are sent; the longest has 120 kB."""
+_MAX_AGE_S: Final = 300
 
 
 class SpreadOut(BaseModel):
@@ -100,6 +105,11 @@ def _spread(spread: Spread | None) -> SpreadOut | None:
     return None if spread is None else SpreadOut(typical=spread.typical, low=spread.low, high=spread.high, sd=spread.sd)
 
 
+@cache
+def _out(id: str) -> IngredientOut:
+    return ingredient_out(get_ingredient(id))
+
+
 def ingredient_out(ingredient: Ingredient) -> IngredientOut:
     """An ingredient with what follows from its composition."""
     minerals = ingredient.minerals
@@ -154,7 +164,45 @@ _COLUMNS = tuple(_flat(ingredient_out(find_ingredients()[0])))
 
 
 def _listed(query: IngredientQuery) -> list[IngredientOut]:
-    return [ingredient_out(i) for i in find_ingredients(query.category, query.text)]
+    return [_out(i.id) for i in find_ingredients(query.category, query.text)]
+
+
+@lru_cache(maxsize=_KEPT)
+def _list_json(query: IngredientQuery) -> StaticFile:
+    return _json(IngredientList(data_version=data_version(), ingredients=_listed(query)))
+
+
+@lru_cache(maxsize=_KEPT)
+def _list_csv(query: IngredientQuery) -> StaticFile:
+    return _csv([_flat(i) for i in _listed(query)], _COLUMNS)
+
+
+@cache
+def _ingredient_json(id: str) -> StaticFile:
+    return _json(_out(id))
+
+
+@cache
+def _sources_json() -> StaticFile:
+    found = [source for _, source in sorted(sources().items())]
+    return _json(SourceList(data_version=data_version(), sources=found))
+
+
+@cache
+def _sources_csv() -> StaticFile:
+    return _csv([asdict(source) for _, source in sorted(sources().items())])
+
+
+def _json(model: BaseModel) -> StaticFile:
+    return kept_content(model.model_dump_json().encode(), "application/json")
+
+
+def _csv(rows: list[Row], columns: tuple[str, ...] = ()) -> StaticFile:
+    return kept_content(csv_text(rows, columns).encode(), "text/csv")
+
+
+def _sent(request: Request, content: StaticFile) -> Response:
+    return static_answer(request, content, _MAX_AGE_S)
 
 
 def catalogue_router() -> APIRouter:
@@ -167,14 +215,14 @@ def catalogue_router() -> APIRouter:
     @get_and_head(router, "/ingredients", summary="The catalogue of ingredients", response_model=IngredientList)
     async def list_ingredients(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
         """Every ingredient with its composition, its spread from lot to lot, and where each figure comes from."""
-        return cached_json(request, IngredientList(data_version=data_version(), ingredients=_listed(query)))
+        return _sent(request, _list_json(query))
 
     @get_and_head(
         router, "/ingredients.csv", summary="The catalogue as a table", response_class=Response, responses=csv_answer
     )
     async def list_ingredients_csv(request: Request, query: Annotated[IngredientQuery, Query()]) -> Response:
         """One row for each ingredient, components in columns of their own; for a spreadsheet that loads a table."""
-        return cached_text(request, csv_text([_flat(i) for i in _listed(query)], _COLUMNS), "text/csv")
+        return _sent(request, _list_csv(query))
 
     @get_and_head(
         router,
@@ -197,17 +245,16 @@ def catalogue_router() -> APIRouter:
         """An ingredient by its id or a short name, as GET /v1/ingredients lists it."""
         del query
         try:
-            ingredient = get_ingredient(id)
+            known = get_ingredient(id).id
         except ServiceError as error:
             raise with_status(error, 404) from error
-        return cached_json(request, ingredient_out(ingredient))
+        return _sent(request, _ingredient_json(known))
 
     @get_and_head(router, "/sources", summary="The bibliography", response_model=SourceList)
     async def list_sources(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
         """Every publication that a figure or a rule is taken from, and how it was come by."""
         del query
-        found = [source for _, source in sorted(sources().items())]
-        return cached_json(request, SourceList(data_version=data_version(), sources=found))
+        return _sent(request, _sources_json())
 
     @get_and_head(
         router, "/sources.csv", summary="The bibliography as a table", response_class=Response, responses=csv_answer
@@ -215,7 +262,6 @@ def catalogue_router() -> APIRouter:
     async def list_sources_csv(request: Request, query: Annotated[NoQuery, Query()]) -> Response:
         """One row for each source."""
         del query
-        rows: list[Row] = [asdict(source) for _, source in sorted(sources().items())]
-        return cached_text(request, csv_text(rows), "text/csv")
+        return _sent(request, _sources_csv())
 
     return router

@@ -259,6 +259,7 @@ LABEL_QUESTIONS: tuple[Question, ...] = (
         _energy,
         "abv_percent=5.5&sugar_g_per_l=88&titratable_acidity=5.5+g/L+citric&serving=330mL",
         "serving",
+        light=True,
     ),
     Question(
         "drinks-per-container",
@@ -267,6 +268,7 @@ LABEL_QUESTIONS: tuple[Question, ...] = (
         "abv_percent=5.5&container=330mL",
         "container",
         "the drinks, by the error of the strength",
+        light=True,
     ),
     Question(
         "juice-percent",

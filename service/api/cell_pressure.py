@@ -301,6 +301,7 @@ PRESSURE_QUESTIONS: tuple[Question, ...] = (
         "volumes",
         "what it may be, by the 7 % that the law of solubility may be off",
         inner=_NAME_IN_URL,
+        light=True,
     ),
     Question(
         "pasteurising-minutes",
@@ -309,6 +310,7 @@ PRESSURE_QUESTIONS: tuple[Question, ...] = (
         "temperature=65C&target_units=60",
         "temperature",
         inner=_NAME_IN_URL,
+        light=True,
     ),
 )
 """For the list of all cell questions."""

@@ -233,7 +233,14 @@ def _volume_from_mass(query: VolumeFromMass) -> Answer:
 
 
 READING_QUESTIONS: tuple[Question, ...] = (
-    Question("acid-from-acid", AcidFromAcid, _acid_from_acid, "value=6.5&given_as=tartaric&wanted_as=citric", "value"),
+    Question(
+        "acid-from-acid",
+        AcidFromAcid,
+        _acid_from_acid,
+        "value=6.5&given_as=tartaric&wanted_as=citric",
+        "value",
+        light=True,
+    ),
     Question(
         "abv-from-gravities",
         AbvFromGravities,
@@ -255,16 +262,20 @@ READING_QUESTIONS: tuple[Question, ...] = (
         _extract,
         "gravity=1.012&abv_percent=7.2",
         "gravity",
+        light=True,
     ),
-    Question("sg-from-brix", SgFromBrix, _sg_from_brix, "brix=11.8", "brix"),
-    Question("brix-from-sg", BrixFromSg, _brix_from_sg, "sg=1.048", "sg"),
+    Question("sg-from-brix", SgFromBrix, _sg_from_brix, "brix=11.8", "brix", light=True),
+    Question("brix-from-sg", BrixFromSg, _brix_from_sg, "sg=1.048", "sg", light=True),
     Question(
         "mass-from-volume",
         MassFromVolume,
         _mass_from_volume,
         "ingredient=orange_juice_concentrate_frozen&volume=12floz&unit=g",
         "volume",
+        light=True,
     ),
-    Question("volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL", "mass"),
+    Question(
+        "volume-from-mass", VolumeFromMass, _volume_from_mass, "ingredient=honey&mass=1lb&unit=mL", "mass", light=True
+    ),
 )
 """For the list of all cell questions."""

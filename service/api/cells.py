@@ -13,7 +13,6 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, HTTPException, Path, Query, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.routing import APIRoute
 from starlette.responses import Response
 
 from service.api.accepting import accepted_type
@@ -27,7 +26,7 @@ from service.api.cell_twins import answer_csv, answer_xml, heed_words, refusal_w
 from service.api.numbers import NoQuery
 from service.api.problems import PROBLEM_MEDIA_TYPE, faults_of_request
 from service.api.question import Question, number_text
-from service.api.routing import get_and_head
+from service.api.routing import GetRoute, get_and_head
 from service.api.static_files import PAGE_CONTENT_POLICY
 from service.api.validation import close_word
 from service.errors import ServiceError, SolverError, StopError
@@ -52,7 +51,7 @@ _SAME_PARAMETERS: dict[str, Any] = {
 }
 
 
-class _InWords(APIRoute):
+class _InWords(GetRoute):
     """A route whose reader is a cell that cannot show a refusal: its words are the answer."""
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
@@ -72,12 +71,16 @@ class _InWords(APIRoute):
 
 
 def _endpoint(question: Question, kept: KeptAnswers) -> Callable[..., Any]:
-    """The endpoint of the number itself."""
+    """The endpoint of the number itself: a coroutine where it is light, a function where it computes."""
 
-    def endpoint(request: Request, query: CellQuery) -> Response:
+    def computed(request: Request, query: CellQuery) -> Response:
         answer = kept.answer(question.name, query)
         return cached_text(request, sentence(answer) if query.explain else number_text(answer.value), "text/plain")
 
+    async def light(request: Request, query: CellQuery) -> Response:
+        return computed(request, query)
+
+    endpoint: Callable[..., Any] = light if question.light else computed
     endpoint.__name__ = "cell_" + question.name.replace("-", "_")
     endpoint.__annotations__ = {"request": Request, "query": Annotated[question.query, Query()], "return": Response}
     endpoint.__doc__ = question.meaning
@@ -161,21 +164,19 @@ def _add_twins(router: APIRouter, kept: KeptAnswers, numbers: dict[str, Callable
             request, answer_xml(question, answered(request, question, explained=True)), "application/xml"
         )
 
-    def caution_of_cell(request: Request, question: Name) -> Response:
-        """Its reader is a cell that cannot show a refusal: where the number is refused, it answers 200 and says why."""
-        words = heed_words(answered(request, question, explained=False).cautions)
-        return cached_text(request, words, "text/plain")
-
-    in_words = APIRouter(route_class=_InWords)
-    get_and_head(
-        in_words,
+    @get_and_head(
+        router,
         "/cell/caution/{question}",
+        route_class=_InWords,
         summary="The cautions of a cell question for the neighbouring cell, or why there is no number",
         response_class=Response,
         responses=_as("text/plain", "The words, a hyphen where there is nothing to heed.") | _NO_SUCH_QUESTION,
         openapi_extra=_SAME_PARAMETERS,
-    )(caution_of_cell)
-    router.include_router(in_words)
+    )
+    def caution_of_cell(request: Request, question: Name) -> Response:
+        """Its reader is a cell that cannot show a refusal: where the number is refused, it answers 200 and says why."""
+        words = heed_words(answered(request, question, explained=False).cautions)
+        return cached_text(request, words, "text/plain")
 
 
 def _add_listing(router: APIRouter, kept: KeptAnswers) -> None:

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+
 from service.api.app import SolverApp, create_app
 from service.api.bench_trials import bench_trials_router
 from service.api.blends import blends_router
@@ -15,6 +20,7 @@ from service.api.page import page_router
 from service.api.reading_blend import plan_from
 from service.api.readings import readings_router
 from service.api.requests_blend import BlendPlanRequest
+from service.api.serving.lanes import Lanes
 from service.api.settings import Settings
 from service.api.stabilising import stabilising_router
 from service.api.tastings import tastings_router
@@ -38,11 +44,38 @@ def solves() -> str | None:
     return None
 
 
-def build_app(settings: Settings | None = None) -> SolverApp:
-    """The application, with tables loaded and one plan solved before the first request."""
+@asynccontextmanager
+async def _with_workers(app: FastAPI) -> AsyncIterator[None]:
+    """The life of the serving process: its workers live within it."""
+    settings: Settings = app.state.settings
+    if settings.workers == 0:
+        yield
+        return
+    lanes = Lanes(settings, app.state.metrics)
+    try:
+        await lanes.start()
+        app.state.lanes = lanes
+        yield
+    finally:
+        app.state.lanes = None
+        await lanes.end()
+
+
+def build_app(settings: Settings | None = None, *, in_worker: bool = False) -> SolverApp:
+    """The application, with its tables loaded.
+
+    Parameters: settings (read from the environment if None); in_worker, whether it computes for a process that serves.
+    Returns: the application. Where its lifespan is run, it starts workers and ends them.
+    """
     settings = Settings.from_environment() if settings is None else settings
     ingredients()
-    return create_app(
+
+    def computes() -> str | None:
+        lanes: Lanes | None = app.state.lanes
+        without = [] if lanes is None else lanes.without_workers()
+        return f"No worker is alive for: {', '.join(without)}." if without else None
+
+    app = create_app(
         settings,
         (
             blends_router(settings),
@@ -60,6 +93,9 @@ def build_app(settings: Settings | None = None) -> SolverApp:
             workbook_router(),
             page_router(),
         ),
-        readiness=(solves,),
+        readiness=(solves, computes),
         data_version=data_version(),
+        lifespan=None if in_worker else _with_workers,
+        in_worker=in_worker,
     )
+    return app

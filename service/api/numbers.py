@@ -12,7 +12,9 @@ from pydantic_core import PydanticCustomError
 from service.quantities import plain_digits
 
 __all__ = [
+    "MOST_MONEY",
     "FiniteNumber",
+    "Money",
     "NoQuery",
     "NonNegativeNumber",
     "PositiveNumber",
@@ -114,6 +116,12 @@ PositiveNumber = Annotated[float, Field(strict=True, allow_inf_nan=False, gt=0)]
 
 NonNegativeNumber = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0)]
 """A JSON number, zero or above."""
+
+MOST_MONEY: Final = 1e12
+"""Largest price, in whatever currency: costs are added up, and their errors squared."""
+
+Money = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=MOST_MONEY)]
+"""A price as a JSON number."""
 
 WholeNumber = Annotated[int, Field(strict=True, ge=0, le=1_000_000_000)]
 """A JSON whole number from zero; 1.0 is refused."""

@@ -103,12 +103,15 @@ _KINDS: Final = (
     ProblemKind("json-unreadable", "The body is not readable JSON", 400),
     ProblemKind("nesting-too-deep", "The body is nested too deeply", 400),
     ProblemKind("bad-request", "The request could not be read", 400),
+    ProblemKind("key-needed", "This service asks for a key", 401),
     ProblemKind("not-found", "There is nothing at this path", 404),
     ProblemKind("method-not-allowed", "This path does not answer this method", 405),
+    ProblemKind("request-too-slow", "The request took too long to arrive", 408),
     ProblemKind("body-too-large", "The body is too large", 413),
     ProblemKind("url-too-long", "The URL is too long", 414),
     ProblemKind("media-type-unsupported", "The body is not sent as JSON", 415),
     ProblemKind("too-many-requests", "Too many requests", 429),
+    ProblemKind("headers-too-large", "The headers are too large", 431),
     ProblemKind("internal-error", "The service failed", 500),
     ProblemKind("busy", "The service is busy or not ready", 503),
 )
@@ -130,13 +133,16 @@ _SLUG_BY_ERROR: Final[Mapping[type[ServiceError], str]] = {
 _PHRASES: Final = {int(status): status.phrase for status in HTTPStatus}
 _SLUG_BY_STATUS: Final = {
     400: "bad-request",
+    401: "key-needed",
     404: "not-found",
     405: "method-not-allowed",
+    408: "request-too-slow",
     413: "body-too-large",
     414: "url-too-long",
     415: "media-type-unsupported",
     422: "request-invalid",
     429: "too-many-requests",
+    431: "headers-too-large",
     500: "internal-error",
     503: "busy",
 }

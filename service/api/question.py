@@ -49,6 +49,8 @@ class Question:
 
     inner: Mapping[str, str] = field(default_factory=dict)
     """Parameters by the names that their values have deeper in the request they become."""
+    light: bool = False
+    """Whether any parameters are answered in well under a millisecond, so that nothing has to wait beside it."""
 
     @property
     def parameters(self) -> list[str]:

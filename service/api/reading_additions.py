@@ -17,6 +17,7 @@ from service.api.reading import (
     share_of_error,
 )
 from service.api.reading_fruit import fruit_assumed, fruit_from, price_assumed, price_per_juice_g
+from service.api.reading_prices import price_per_g
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
 from service.catalogue.derived import density_g_ml
 from service.catalogue.inline import ingredient_from_composition
@@ -165,9 +166,7 @@ def _price_per_g(given: PriceIn, ingredient: Ingredient, pack_g: float | None, r
         mass_g = _packs(given.per, pack_g, "/price/per")
     else:
         mass_g = mass_from(given.per, ingredient, reader, "/price/per")
-    if mass_g <= 0.0:
-        raise InputError("A price is for more than nothing.", "/price/per")
-    return float(given.amount) / mass_g
+    return price_per_g(given.amount, mass_g)
 
 
 def _packs(text: str, pack_g: float | None, pointer: str) -> float:

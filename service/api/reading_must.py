@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
+from service.api.numbers import MOST_MONEY
 from service.api.reading import VOLUME, Reader, gravity_from, meq_per_l
 from service.api.reading_additions import addition_from, mass_from
 from service.api.reading_circumstances import circumstances_from
@@ -197,7 +198,10 @@ def priced_by_mass(given: SourceIn) -> AdditionIn:
         if packs.kind is Kind.PACKS:
             if packs.value_base <= 0.0:
                 raise InputError("A price is for more than nothing.", "/price/per")
-            fields["price"] = {"amount": given.price.amount / packs.value_base, "per": sold}
+            amount = given.price.amount / packs.value_base
+            if amount > MOST_MONEY:
+                raise InputError("One pack costs too much by this: check the price and its packs.", "/price/per")
+            fields["price"] = {"amount": amount, "per": sold}
     return AdditionIn.model_validate(fields)
 
 

@@ -6,6 +6,7 @@ from functools import partial
 from typing import Final
 
 from service.api.reading import MASS, Reader, distinct
+from service.api.reading_prices import price_per_g
 from service.api.requests import PriceIn
 from service.api.requests_must import NitrogenIn, NitrogenSourceIn
 from service.chemistry.nitrogen import (
@@ -94,7 +95,4 @@ def _nitrogen_source(given: NitrogenSourceIn, reader: Reader) -> NitrogenSource:
 
 
 def _price_per_g(given: PriceIn, reader: Reader) -> float:
-    mass = reader.quantity(given.per, MASS, "/price/per").value_base
-    if mass <= 0.0:
-        raise InputError("A price is for more than nothing.", "/price/per")
-    return given.amount / mass
+    return price_per_g(given.amount, reader.quantity(given.per, MASS, "/price/per").value_base)

@@ -6,7 +6,15 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag
 
-from service.api.numbers import FiniteNumber, NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
+from service.api.numbers import (
+    FiniteNumber,
+    Money,
+    NonNegativeNumber,
+    PositiveNumber,
+    RequestModel,
+    ShortText,
+    WholeNumber,
+)
 from service.api.settings import MOST_DRAWS
 from service.model.lot_class import LotClass
 
@@ -172,7 +180,7 @@ class CompositionIn(RequestModel):
 class PriceIn(RequestModel):
     """What an ingredient costs."""
 
-    amount: NonNegativeNumber = Field(description="Money, in the `currency` of the request.")
+    amount: Money = Field(description="Money, in the `currency` of the request.")
     per: QuantityText = Field(
         examples=["1 kg", "1 L", "1 pack"], description="The amount that costs it; of a `pack` also “1 pack”."
     )

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from service.api.numbers import NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
+from service.api.numbers import Money, NonNegativeNumber, PositiveNumber, RequestModel, ShortText, WholeNumber
 from service.api.requests import TemperatureText, VolumeText
 from service.api.requests_drink import OfADrink
 from service.api.requests_losses import LossesIn
@@ -32,7 +32,7 @@ PartIn = Literal["fills", "pressure", "gas", "heat", "label"]
 class ContainerPriceIn(RequestModel):
     """What so many of the containers cost."""
 
-    amount: NonNegativeNumber = Field(description="Price, in the currency of the request.")
+    amount: Money = Field(description="Price, in the currency of the request.")
     per: Annotated[int, Field(strict=True, ge=1, le=1_000_000)] = Field(1, description="How many containers that buys.")
 
 

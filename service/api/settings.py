@@ -6,7 +6,7 @@ import math
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any, Final
 
 from service.errors import InputError
@@ -25,10 +25,26 @@ _RANGE: Final = {
     "deadline_s": (0.05, 10.0),
     "max_batch_requests": (1, 100_000),
     "batch_deadline_s": (0.05, 600.0),
+    "workers": (0, 64),
+    "max_waiting": (1, 10_000),
+    "max_wait_s": (0.1, 60.0),
+    "max_connections": (4, 100_000),
+    "max_header_bytes": (1024, 65_536),
+    "header_timeout_s": (0.1, 120.0),
+    "body_timeout_s": (0.1, 120.0),
+    "keep_alive_s": (1, 300),
+    "shutdown_s": (1, 600),
+    "requests_per_s": (0.1, 10_000.0),
+    "request_burst": (1, 100_000),
 }
 
+_KEY: Final = re.compile(r"[A-Za-z0-9._~-]{16,200}", re.ASCII)
+_PORT: Final = r"(?::(?:[1-9]\d{0,3}|[1-5]\d{4}|6[0-4]\d{3}|65[0-4]\d\d|655[0-2]\d|6553[0-5]))?"
+# As a browser writes an origin: small letters, and no port where it is the usual one.
+_ORIGIN: Final = re.compile(rf"(?!http://.*:80\Z|https://.*:443\Z)https?://[a-z0-9.-]{{1,253}}{_PORT}", re.ASCII)
+
 _ADDRESS: Final = re.compile(
-    r"https?://(?:[A-Za-z0-9.-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?(?:/[A-Za-z0-9._~/-]*)?", re.ASCII
+    rf"https?://(?:[A-Za-z0-9.-]{{1,253}}|\[[0-9A-Fa-f:.]{{2,45}}\]){_PORT}(?:/[A-Za-z0-9._~/-]*)?", re.ASCII
 )
 
 MOST_DRAWS: Final = 50_000
@@ -39,10 +55,19 @@ MOST_DRAWS: Final = 50_000
 class Settings:
     """The limits a stranger meets; each is the environment variable `SERVICE_` plus its name in capitals.
 
-    `max_body_bytes` [B] is declared and counted; `max_url_characters` counts path and query; `max_nesting_depth`
-    counts brackets within brackets; `deadline_s` [s] is the longest that one answer may be computed. `public_url` is no
-    limit: the address under which others reach the service, for formulas that it writes; where it is empty, the one
-    that each request was sent to.
+    Of one request: `max_body_bytes` [B] is declared and counted; `max_url_characters` counts path and query;
+    `max_nesting_depth` counts brackets within brackets; `deadline_s` [s] is the longest that one answer may be
+    computed.
+
+    Of all together: `workers` processes compute (0: threads of the serving process do); beyond `max_waiting` requests,
+    or an expected wait of `max_wait_s` [s], a request is refused with 503. `requests_per_s` and `request_burst` hold
+    for each key or address.
+
+    Of a connection: `header_timeout_s` and `body_timeout_s` [s] are the longest that a request may take to arrive.
+
+    No limits are `public_url`, the address under which others reach the service, for formulas that it writes (where it
+    is empty, the one that each request was sent to); `api_keys`, of which a caller has to send one if there are any;
+    `cors_origins`, whose pages may ask.
     """
 
     max_body_bytes: int = 256 * 1024
@@ -53,7 +78,20 @@ class Settings:
     deadline_s: float = 2.0
     max_batch_requests: int = 2000
     batch_deadline_s: float = 30.0
+    workers: int = field(default_factory=lambda: min(os.cpu_count() or 1, 64))
+    max_waiting: int = 200
+    max_wait_s: float = 5.0
+    max_connections: int = 1000
+    max_header_bytes: int = 16 * 1024
+    header_timeout_s: float = 10.0
+    body_timeout_s: float = 10.0
+    keep_alive_s: int = 15
+    shutdown_s: int = 35
+    requests_per_s: float = 30.0
+    request_burst: int = 600
     public_url: str = ""
+    api_keys: tuple[str, ...] = field(default=(), repr=False)
+    cors_origins: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse a limit outside the range in which it makes sense."""
@@ -66,6 +104,15 @@ class Settings:
                 f"{_PREFIX}PUBLIC_URL has to be an address such as https://solver.example.org, without a query, not "
                 f"{self.public_url[:80]!r}."
             )
+        if not all(_KEY.fullmatch(key) for key in self.api_keys):
+            raise InputError(
+                f"{_PREFIX}API_KEYS has to be keys between commas, each of 16 to 200 letters, digits or . _ ~ -"
+            )
+        if not all(_ORIGIN.fullmatch(origin) for origin in self.cors_origins):
+            raise InputError(
+                f"{_PREFIX}CORS_ORIGINS has to be origins such as https://sheets.example.org, in small letters and "
+                "without a path, a usual port or *, with commas between them."
+            )
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
@@ -73,21 +120,26 @@ class Settings:
 
         Parameters: environment, the variables (the process's own if None).
         Returns: the settings.
-        Raises: InputError for a value that is not a number or lies outside its range.
+        Raises: InputError for a value that is not a number or lies outside its range, and for a list of nothing but
+            commas, which is a mistake that would leave a service open.
 
         >>> Settings.from_environment({"SERVICE_DEADLINE_S": "0.5"}).deadline_s
         0.5
         """
         variables = os.environ if environment is None else environment
         found: dict[str, Any] = {}
-        for field in fields(cls):
-            text = variables.get(_PREFIX + field.name.upper(), "").strip()
-            if field.name == "public_url":
-                found[field.name] = text.rstrip("/")
+        defaults = cls()
+        for setting in fields(cls):
+            name = _PREFIX + setting.name.upper()
+            text = variables.get(name, "").strip()
+            if setting.name == "public_url":
+                found[setting.name] = text.rstrip("/")
+            elif setting.name in ("api_keys", "cors_origins"):
+                found[setting.name] = tuple(dict.fromkeys(part.strip() for part in text.split(",") if part.strip()))
+                if text and not found[setting.name]:
+                    raise InputError(f"{name} has nothing but commas. Leave the variable away, or list something.")
             elif text:
-                found[field.name] = _number(
-                    _PREFIX + field.name.upper(), text, whole=not field.name.endswith("deadline_s")
-                )
+                found[setting.name] = _number(name, text, whole=isinstance(getattr(defaults, setting.name), int))
         return cls(**found)
 
     def limits(self) -> dict[str, float]:

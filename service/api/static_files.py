@@ -11,7 +11,7 @@ from starlette.responses import Response
 
 from service.api.cached import cached, etag_of
 
-__all__ = ["PAGE_CONTENT_POLICY", "StaticFile", "static_answer", "static_file"]
+__all__ = ["PAGE_CONTENT_POLICY", "StaticFile", "kept_content", "static_answer", "static_file"]
 
 PAGE_CONTENT_POLICY: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
@@ -31,7 +31,7 @@ _MEDIA_TYPES: Final = {
 
 @dataclass(frozen=True, slots=True)
 class StaticFile:
-    """A file as it is sent."""
+    """A file as it is sent, or what is sent like one."""
 
     content: bytes
     media_type: str
@@ -41,7 +41,12 @@ class StaticFile:
 def static_file(name: str) -> StaticFile:
     """Read a file of `service/api/static`; the end of its name tells the media type."""
     content = (_STATIC / name).read_bytes()
-    return StaticFile(content, _MEDIA_TYPES[name[name.rindex(".") :]], etag_of(content))
+    return kept_content(content, _MEDIA_TYPES[name[name.rindex(".") :]])
+
+
+def kept_content(content: bytes, media_type: str) -> StaticFile:
+    """Content made once, to be sent like a file."""
+    return StaticFile(content, media_type, etag_of(content))
 
 
 def static_answer(request: Request, file: StaticFile, max_age_s: int, content_policy: str | None = None) -> Response:

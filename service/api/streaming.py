@@ -16,6 +16,8 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache
+from threading import Lock
+from time import perf_counter
 from typing import Any, Final, Literal
 
 import anyio
@@ -31,7 +33,7 @@ from service.api.problems import failure_response, problem_from_error, request_i
 from service.errors import ServiceError, SolverError
 from service.planner.progress import Progress
 
-__all__ = ["EVENTS", "LINES", "CallerGoneError", "Work", "answer_or_stream", "stream_documented"]
+__all__ = ["EVENTS", "LINES", "CallerGoneError", "Work", "answer_or_stream", "stream_documented", "until_unwanted"]
 
 LINES: Final = "application/x-ndjson"
 EVENTS: Final = "text/event-stream"
@@ -40,11 +42,16 @@ _JSON: Final = "application/json"
 _TICK_S: Final = 0.05
 """Between two looks at how far the work is [s]."""
 
+_LOOKS_S: Final = 0.25
+"""Between two looks whether anybody still waits [s]."""
+
 _PATIENCE_S: Final = 0.5
 """The answer to work that has told nothing for so long is begun all the same [s]."""
 
 _SPLITTERS: Final = {c.encode(): f"\\u{ord(c):04x}".encode() for c in "\x85\u2028\u2029"}
 """Characters that JSON may hold as they are, and at which some readers of lines break a line."""
+
+_BUILDING: Final = Lock()
 
 _log = logging.getLogger("service.errors")
 
@@ -87,13 +94,35 @@ def answer_or_stream(sent: Request, response: Response, work: Work) -> Any:
     media_type = accepted_type(",".join(sent.headers.getlist("accept")), (_JSON, LINES, EVENTS))
     if media_type == _JSON:
         response.headers["Vary"] = "Accept"
-        return work.run(None)
+        return work.run(until_unwanted(sent))
     return _Streamed(media_type, work)
+
+
+def until_unwanted(sent: Request) -> Progress | None:
+    """What long work tells, where nobody is told how far it is: it ends the work once nobody waits for it.
+
+    Parameters: sent, the request; where it is answered in the process that serves, nothing can be told: None.
+    """
+    still_wanted: Callable[[], bool] | None = sent.scope["state"].get("still_wanted")
+    if still_wanted is None:
+        return None
+    look_again = perf_counter() + _LOOKS_S
+
+    def look(done: int, of: int | None) -> None:
+        del done, of
+        nonlocal look_again
+        if perf_counter() >= look_again:
+            look_again = perf_counter() + _LOOKS_S
+            if not still_wanted():
+                raise CallerGoneError
+
+    return look
 
 
 @cache
 def _writer(answer: Any) -> TypeAdapter[Any]:
-    return TypeAdapter(answer)
+    with _BUILDING:  # two threads that parse the same source at once can fail
+        return TypeAdapter(answer)
 
 
 class _Streamed(Response):

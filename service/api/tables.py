@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any
@@ -31,16 +32,25 @@ _COLUMN = {
 }
 """Columns whose property has its unit outside its name."""
 
-_DANGEROUS = ("=", "+", "-", "@", "\t", "\r")
+_SIGNS = "=+@\uff1d\uff0b\uff0d\uff20-"
+"""What a formula begins with, in full width too."""
+
+_BEGINS_A_FORMULA = re.compile(rf'(^\s*|[;\t\r\n][\s"]*)(?=[{_SIGNS}])')
 
 
 def _cell(value: str | float | None) -> str | float:
-    """A text that a spreadsheet would take for a formula is defused by a leading apostrophe."""
-    if value is None:
-        return ""
-    if isinstance(value, str) and value.startswith(_DANGEROUS):
-        return "'" + value
-    return value
+    """A text that a spreadsheet would take for a formula is defused by an apostrophe before it.
+
+    So is what follows a semicolon: where a comma is the decimal sign, spreadsheets take semicolons for the ends of
+    cells, whatever is quoted within a row.
+
+    >>> _cell("=1+1"), _cell("a; =1+1"), _cell("a=1"), _cell(-1.0)
+    ("'=1+1", "a; '=1+1", 'a=1', -1.0)
+    """
+    if not isinstance(value, str):
+        return "" if value is None else value
+    value = _BEGINS_A_FORMULA.sub(r"\1'", value)
+    return "'" + value if value.startswith(("\t", "\r", "\n")) else value
 
 
 def csv_text(rows: Sequence[Row], columns: Sequence[str] = (), *, formulas: Collection[str] = ()) -> str:

@@ -7,16 +7,22 @@ What a test needs of the machine (LibreOffice, Chromium, curl, a package) may be
 from __future__ import annotations
 
 import os
+import re
 import shutil
+import signal
 import socket
+import subprocess
+import sys
+import tempfile
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
 
+import httpx
 import pytest
 import uvicorn
 from starlette.types import Message, Receive, Scope, Send
@@ -25,9 +31,11 @@ from service.api.main import build_app
 from service.api.settings import Settings
 from tests.api.real import patient
 
-__all__ = ["Served", "needs", "served"]
+__all__ = ["Served", "Started", "needs", "served", "started"]
 
 _STARTS_WITHIN_S = 30.0
+_READY_WITHIN_S = 60.0
+_ENDS_WITHIN_S = 20.0
 
 
 @dataclass
@@ -105,3 +113,92 @@ def served(settings: Settings | None = None) -> Iterator[Served]:
         finally:
             server.should_exit = True
             running.join(10.0)
+
+
+@dataclass
+class Started:
+    """A server process of its own, with its workers in a process group of their own."""
+
+    address: str
+    """Such as http://127.0.0.1:41234."""
+    port: int
+    pid: int
+    """Of the process that serves, and of its process group."""
+    process: subprocess.Popen[bytes]
+    written: Path
+    """The file with everything that the server and its workers wrote, on standard output and standard error."""
+
+    def log(self) -> str:
+        """What was written so far."""
+        return self.written.read_text(encoding="utf-8", errors="replace")
+
+    def group(self) -> list[int]:
+        """Ids of the processes of the group that live, the serving one among them; only where there is /proc."""
+        return [pid for pid, group, _ in _processes() if group == self.pid]
+
+    def workers(self) -> list[int]:
+        """Ids of the processes that compute, in the order in which they were started."""
+        kin = [(pid, parent) for pid, group, parent in _processes() if group == self.pid]
+        forking = {pid for pid, parent in kin if parent == self.pid}  # and the one that keeps track of resources
+        return sorted(pid for pid, parent in kin if parent in forking)
+
+    def metric(self, name: str, **labels: str) -> float:
+        """The sum of a metric over all its labels but the given ones, 0 where it was never counted."""
+        text = httpx.get(f"{self.address}/metrics", timeout=30.0).raise_for_status().text
+        given = [f'{label}="{value}"' for label, value in labels.items()]
+        found = re.findall(rf"^{name}(?:\{{(.*)\}})? (\S+)$", text, re.MULTILINE)
+        return sum(float(value) for has, value in found if all(part in has for part in given))
+
+
+def _processes() -> Iterator[tuple[int, int, int]]:
+    """Id, group and parent of every process that lives; one that has ended and is not waited for does not."""
+    for entry in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):
+            state, parent, group = entry.read_text(encoding="utf-8", errors="replace").rpartition(")")[2].split()[:3]
+            if state not in "ZX":
+                yield int(entry.parent.name), int(group), int(parent)
+
+
+@contextmanager
+def started(*options: str, **variables: str) -> Iterator[Started]:
+    """`python -m service serve` on a free port, as an operator starts it, ready, and ended with all its processes.
+
+    Parameters: options, further ones of the command line; variables, of the environment, such as
+    `SERVICE_WORKERS="2"`; no other `SERVICE_` variable is set.
+    """
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("SERVICE_")}
+    with tempfile.TemporaryDirectory() as directory:
+        written = Path(directory, "written")
+        with written.open("wb") as out:
+            process = subprocess.Popen(
+                [sys.executable, "-m", "service", "serve", "--port", "0", *options],
+                cwd=Path(__file__).parents[2],
+                env={**environment, **variables},
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=out,
+                start_new_session=True,
+            )
+        try:
+            yield _ready(process, written)
+        finally:
+            if process.poll() is None:
+                process.terminate()
+                with suppress(subprocess.TimeoutExpired):
+                    process.wait(_ENDS_WITHIN_S)
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+            process.wait(_ENDS_WITHIN_S)
+
+
+def _ready(process: subprocess.Popen[bytes], written: Path) -> Started:
+    until = time.monotonic() + _READY_WITHIN_S
+    address = ""
+    while True:
+        assert process.poll() is None, f"the server ended while it started:\n{written.read_text()}"
+        assert time.monotonic() < until, f"the server did not start:\n{written.read_text()}"
+        address = address or "".join(re.findall(r"In a browser +(http://\S+)/\s", written.read_text())[:1])
+        with suppress(httpx.TransportError):
+            if address and httpx.get(f"{address}/readyz", timeout=10.0).status_code == 200:
+                return Started(address, int(address.rpartition(":")[2]), process.pid, process, written)
+        time.sleep(0.05)

@@ -1,0 +1,84 @@
+"""Writes what is sent in one turn of the event loop at once.
+
+The head of an answer and its body then leave together, in one packet if they fit: a process that is killed cannot have
+sent one without the other, which nobody could repeat, because the answer has begun.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+__all__ = ["Together"]
+
+
+class Together(asyncio.Transport):
+    """A transport around another.
+
+    Parameters: transport, that writes; loop.
+    """
+
+    def __init__(self, transport: asyncio.Transport, loop: asyncio.AbstractEventLoop) -> None:
+        super().__init__()
+        self._transport, self._loop = transport, loop
+        self._held: list[bytes] = []
+
+    def write(self, data: Any) -> None:
+        """Hold data until the end of this turn."""
+        if not data:
+            return
+        if not self._held:
+            self._loop.call_soon(self._flush)
+        self._held.append(bytes(data))
+
+    def _flush(self) -> None:
+        if self._held:
+            held, self._held = b"".join(self._held), []
+            self._transport.write(held)
+
+    def write_eof(self) -> None:
+        """Write what is held, and the end."""
+        self._flush()
+        self._transport.write_eof()
+
+    def close(self) -> None:
+        """Write what is held, and close."""
+        self._flush()
+        self._transport.close()
+
+    def abort(self) -> None:
+        """Close at once."""
+        self._held = []
+        self._transport.abort()
+
+    def get_write_buffer_size(self) -> int:
+        """What waits to be written [B], held data too."""
+        return self._transport.get_write_buffer_size() + sum(map(len, self._held))
+
+    def can_write_eof(self) -> bool:
+        """As of the transport."""
+        return self._transport.can_write_eof()
+
+    def get_extra_info(self, name: str, default: Any = None) -> Any:
+        """As of the transport."""
+        return self._transport.get_extra_info(name, default)
+
+    def is_closing(self) -> bool:
+        """As of the transport."""
+        return self._transport.is_closing()
+
+    def pause_reading(self) -> None:
+        """As of the transport."""
+        self._transport.pause_reading()
+
+    def resume_reading(self) -> None:
+        """As of the transport."""
+        self._transport.resume_reading()
+
+    def set_protocol(self, protocol: asyncio.BaseProtocol) -> None:
+        """As of the transport."""
+        self._transport.set_protocol(protocol)
+
+    def get_protocol(self) -> asyncio.BaseProtocol:
+        """As of the transport."""
+        return self._transport.get_protocol()
