@@ -15,7 +15,18 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 # after the environment, which numpy reads when imported
-from tests.benchmarks import acidity, conflict, frontier, intervals, packs, solver  # noqa: E402
+from tests.benchmarks import (  # noqa: E402
+    acidity,
+    bulk,
+    conflict,
+    frontier,
+    growth,
+    intervals,
+    others,
+    packs,
+    serving,
+    solver,
+)
 from tests.benchmarks.timing import table  # noqa: E402
 
 _AGAIN = 2
@@ -28,7 +39,7 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="fewer instances and rounds")
     quick = parser.parse_args().quick
     missed = []
-    for part in (solver, packs, conflict, frontier, acidity, intervals):
+    for part in (solver, others, packs, conflict, frontier, acidity, intervals, growth, bulk, serving):
         rows = part.rows(quick=quick)
         print(table(rows), flush=True)
         left = {row.name for row in rows if not row.passed}

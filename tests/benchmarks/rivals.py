@@ -6,16 +6,17 @@ its gradient once for each point. The tests use these functions as independent o
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from math import inf
 from typing import Any
 from unittest.mock import patch
+from warnings import catch_warnings, simplefilter
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import Bounds, differential_evolution, linprog, minimize
+from scipy.optimize import BFGS, Bounds, NonlinearConstraint, differential_evolution, linprog, minimize
 
 from service.physics.mixture import volume_and_gradient_ml
 from service.solver import local
@@ -24,6 +25,9 @@ from service.solver.problem import Aim, Form, Problem, Ratio
 from service.solver.simplex import LpResult, LpStatus, Vector
 
 Floats = npt.NDArray[np.float64]
+
+Programme = Callable[..., Any]
+"""A linear programme with the arguments and the result (`status`, `x`) of `linprog_once`."""
 
 _PURE_WATER = np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0])
 
@@ -161,6 +165,29 @@ def slsqp_from(dense: Dense, start: Floats, *, tolerance: float = 1e-14, one_by_
     return Answer(x, dense.objective(x)[0], dense.violation(x))
 
 
+def trust_constr_from(dense: Dense, start: Floats, *, iterations: int = 1000) -> Answer:
+    """trust-constr with analytic gradients and BFGS for the curvature, from one start.
+
+    It goes on to 1e-10, because at its default of 1e-8 it stops further from the optimum. Bounds may be left on the
+    way: held to them at every step (`keep_feasible`) it mostly ends without a feasible point.
+    """
+    rows = NonlinearConstraint(dense.rows, dense.low, dense.high, jac=dense.jacobian, hess=BFGS())
+    with catch_warnings():
+        simplefilter("ignore", UserWarning)  # a step on which a linear function does not bend
+        result = minimize(
+            dense.objective,
+            start,
+            jac=True,
+            hess=BFGS(),
+            method="trust-constr",
+            bounds=Bounds(dense.lower, dense.upper),
+            constraints=[rows] if len(dense.low) else [],
+            options={"gtol": 1e-10, "xtol": 1e-12, "barrier_tol": 1e-10, "maxiter": iterations},
+        )
+    x = np.clip(result.x, dense.lower, dense.upper)
+    return Answer(x, dense.objective(x)[0], dense.violation(x))
+
+
 def slsqp_multistart(problem: Problem, starts: int, seed: int, *, feasible: float = 1e-9) -> Answer | None:
     """The best feasible point of several starts: the middle, the lower corner, then random points of the box."""
     dense = Dense(problem)
@@ -223,8 +250,15 @@ def linprog_once(
     )
 
 
-def successive_linprog(problem: Problem, sums: Sequence[float], *, rounds: int = 20) -> Answer | None:
-    """Linearise, `linprog`, and again at its optimum until the amounts stand still."""
+def successive_linprog(
+    problem: Problem,
+    sums: Sequence[float],
+    *,
+    rounds: int = 20,
+    programme: Programme = linprog_once,
+    stands_still: float = 1e-9,
+) -> Answer | None:
+    """Linearise, `linprog` (or another `programme`), and again at its optimum until the amounts stand still."""
     dense = Dense(problem)
     gradient = np.array(volume_and_gradient_ml(sums)[1])
     x = 0.5 * (dense.lower + dense.upper)
@@ -240,7 +274,7 @@ def successive_linprog(problem: Problem, sums: Sequence[float], *, rounds: int =
                 slope = (slope - ratio * (bottom[1] + bottom[2] * partial)) / below
             cost += slope
         constant = dense.constant + dense.share * offset
-        result = linprog_once(
+        result = programme(
             cost,
             dense.lower,
             dense.upper,
@@ -250,7 +284,7 @@ def successive_linprog(problem: Problem, sums: Sequence[float], *, rounds: int =
         )
         if result.status != 0:
             return None
-        still = float(np.abs(result.x - x).max()) <= 1e-9
+        still = float(np.abs(result.x - x).max()) <= stands_still
         x = result.x
         if still:
             return Answer(x, dense.objective(x)[0], dense.violation(x))

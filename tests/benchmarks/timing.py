@@ -1,4 +1,7 @@
-"""Times that can be compared: everything interleaved in one run, medians over rounds, ratios only."""
+"""Times that can be compared: everything interleaved in one run, medians over rounds, ratios only.
+
+Times are those of the processor, so that waiting for a neighbour does not count.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import gc
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
-from time import perf_counter
+from time import process_time
 
 Job = Callable[[], object]
 
@@ -59,9 +62,9 @@ def interleaved(contenders: Mapping[str, Sequence[Job]], rounds: int) -> dict[st
         for turn in range(rounds + 1):
             for name, jobs in contenders.items():
                 for job, seen in zip(jobs, times[name], strict=True):
-                    begun = perf_counter()
+                    begun = process_time()
                     job()
-                    spent = perf_counter() - begun
+                    spent = process_time() - begun
                     if turn:
                         seen.append(spent)
             gc.collect()
