@@ -14,7 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.api.app import create_app
-from service.api.guards import ACCESS_LOGGER, Envelope, nesting_exceeds
+from service.api.guards import Envelope, nesting_exceeds
+from service.api.logs import ACCESS_LOGGER
 from service.api.problems import PROBLEM_KINDS, json_safe, problem_from_error, request_id_of
 from service.api.settings import Settings
 from service.errors import OutOfRangeError
