@@ -73,14 +73,18 @@ class Portion(NamedTuple):
     drawn: int
 
 
-_POSTED: Final = Portion(440, 350, 4)
-_DRAWN_AS_PICTURES: Final = Portion(440, 420, 2)
+_POSTED: Final = Portion(220, 170, 2)
+_TWINS: Final = Portion(110, 90, 1)
+"""They read the same requests."""
+_DRAWN_AS_PICTURES: Final = Portion(110, 100, 1)
 """A picture costs what fifty refusals cost, so fewer requests are sent that may be answered."""
 
 PORTIONS: Final = {
-    **{path: _DRAWN_AS_PICTURES if path.endswith((".svg", ".png")) else _POSTED for path in POSTED},
-    **dict.fromkeys(ASKED, Portion(215, 150, 10)),
-    **dict.fromkeys(TOLD, Portion(105, 60, 10)),
+    **{path: _POSTED for path in POSTED},
+    **{path: _TWINS for path in POSTED if path.endswith(".csv")},
+    **{path: _DRAWN_AS_PICTURES for path in POSTED if path.endswith((".svg", ".png"))},
+    **dict.fromkeys(ASKED, Portion(430, 330, 2)),
+    **dict.fromkeys(TOLD, Portion(105, 70, 3)),
 }
 
 _ONE_BY_ONE: Final = ("/v1/blend-plans:batch", "/v1/blend-plans:batch.csv")

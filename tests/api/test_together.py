@@ -51,6 +51,20 @@ def test_head_and_body_leave_together() -> None:
     assert recorded.did == [b"headbody", b"next", b"last", "end", "closed"]
 
 
+def test_much_is_written_on_before_the_turn_ends() -> None:
+    recorded = Recorded()
+
+    async def sent() -> None:
+        transport = Together(recorded, asyncio.get_running_loop())
+        transport.write(b"head")
+        transport.write(b"b" * 65536)
+        assert [len(part) for part in recorded.did] == [65540]
+        await asyncio.sleep(0)
+        assert len(recorded.did) == 1
+
+    asyncio.run(sent())
+
+
 def test_what_is_broken_off_is_not_written() -> None:
     recorded = Recorded()
 

@@ -257,7 +257,7 @@ def rows(*, quick: bool) -> list[Row]:
     if not Path("/proc/self/smaps_rollup").exists():
         return [Row("   the served service", "needs Linux")]
     if quick:
-        return [*throughput(0.7, 3, (8,)), *beside_heavy(2.0, 1), *start_and_memory(1)]
+        return [*throughput(0.6, 2, (8,)), *beside_heavy(1.2, 1), *start_and_memory(1)]
     return [
         *throughput(2.0, 5, (1, 8, 64)),
         *beside_heavy(4.0, 5),

@@ -7,9 +7,13 @@ sent one without the other, which nobody could repeat, because the answer has be
 from __future__ import annotations
 
 import asyncio
-from typing import Any
+from typing import Any, Final
 
 __all__ = ["Together"]
+
+
+_MOST_HELD_BYTES: Final = 32 * 1024
+"""More is written on at once, so that the transport can tell when its reader is slow."""
 
 
 class Together(asyncio.Transport):
@@ -21,19 +25,19 @@ class Together(asyncio.Transport):
     def __init__(self, transport: asyncio.Transport, loop: asyncio.AbstractEventLoop) -> None:
         super().__init__()
         self._transport, self._loop = transport, loop
-        self._held: list[bytes] = []
+        self._held = bytearray()
 
     def write(self, data: Any) -> None:
-        """Hold data until the end of this turn."""
-        if not data:
-            return
-        if not self._held:
+        """Hold data until the end of this turn, unless it is much."""
+        if not self._held and data:
             self._loop.call_soon(self._flush)
-        self._held.append(bytes(data))
+        self._held += data
+        if len(self._held) >= _MOST_HELD_BYTES:
+            self._flush()
 
     def _flush(self) -> None:
         if self._held:
-            held, self._held = b"".join(self._held), []
+            held, self._held = bytes(self._held), bytearray()
             self._transport.write(held)
 
     def write_eof(self) -> None:
@@ -48,12 +52,12 @@ class Together(asyncio.Transport):
 
     def abort(self) -> None:
         """Close at once."""
-        self._held = []
+        self._held.clear()
         self._transport.abort()
 
     def get_write_buffer_size(self) -> int:
         """What waits to be written [B], held data too."""
-        return self._transport.get_write_buffer_size() + sum(map(len, self._held))
+        return self._transport.get_write_buffer_size() + len(self._held)
 
     def can_write_eof(self) -> bool:
         """As of the transport."""
