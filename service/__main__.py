@@ -13,6 +13,7 @@ import os
 import sys
 from contextlib import suppress
 from dataclasses import replace
+from ipaddress import ip_address
 from pathlib import Path
 
 from service.api.settings import Settings
@@ -39,13 +40,22 @@ def _serve(arguments: argparse.Namespace) -> int:
         other = f"Nothing can be served at {host}, port {port}: {error.strerror}."
         print(taken if error.errno == errno.EADDRINUSE else other, file=sys.stderr)
         return 2
-    address = f"http://{f'[{host}]' if ':' in host else host}:{listening.getsockname()[1]}"
+    for told in Settings.unread():
+        print(told, file=sys.stderr)
+    address = settings.public_url or f"http://{f'[{host}]' if ':' in host else host}:{listening.getsockname()[1]}"
     print(f"In a browser   {address}/")
     print(f"In a cell      {address}/v1/cell has ready formulas, {address}/v1/workbook.xlsx a ready workbook")
     print(f"In a script    {address}/docs has every question with examples")
-    print("Ctrl+C stops it.", flush=True)
+    if not ip_address(listening.getsockname()[0]).is_loopback:
+        who = (
+            f"who has one of {len(settings.api_keys)} keys"
+            if settings.api_keys
+            else "whoever reaches it, without a key"
+        )
+        print(f"It answers {who}, in plain HTTP: see Running it in the README.")
+    print("Starting, a few seconds. Ctrl+C stops it.", flush=True)
     with suppress(KeyboardInterrupt):  # told once more after everything has ended well
-        serve(listening, settings)
+        serve(listening, settings, lambda: print("Ready.", flush=True))
     return 0
 
 
@@ -76,9 +86,13 @@ def main() -> int:
     """Read the command line and do what it says; 1 for a refused request, 2 for a command that cannot be read."""
     parser = argparse.ArgumentParser(prog="python -m service", description=__doc__.splitlines()[0])
     commands = parser.add_subparsers(dest="command", required=True)
-    serve = commands.add_parser("serve", help="start the server")
-    serve.add_argument("--host", default="127.0.0.1")
-    serve.add_argument("--port", type=int, default=8000)
+    serve = commands.add_parser(
+        "serve", help="start the server; variables of the environment set its limits, see README"
+    )
+    serve.add_argument(
+        "--host", default="127.0.0.1", help="address that it answers at; default: %(default)s, this machine"
+    )
+    serve.add_argument("--port", type=int, default=8000, help="default: %(default)s; 0: one that is free")
     serve.add_argument("--workers", type=int, help="processes that compute; default: one for each processor")
     serve.set_defaults(run=_serve)
     ask = commands.add_parser("ask", help="answer a request file without a server")

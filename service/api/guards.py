@@ -43,6 +43,8 @@ SECURITY_HEADERS: Final[Mapping[str, str]] = {
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
 _WITH_BODY: Final = frozenset({"POST", "PUT", "PATCH"})
 _LONGEST_METHOD: Final = 20
+_ASKED_BY_MACHINES: Final = frozenset({"get_health", "get_readiness", "get_metrics"})
+"""Asked every few seconds, so that nothing is logged of them while all is well."""
 _PART_BYTES: Final = 64 * 1024
 """A larger answer is sent in parts of this size [B], each when most of the one before is on its way: however slowly a
 caller reads, what waits for them is small."""
@@ -119,6 +121,8 @@ class Envelope:
             return
         method = scope["method"] if scope["method"] in (*METHODS, "OPTIONS") else "other"
         self.on_answer(operation or "none", method, status, duration_s)
+        if status == 200 and operation in _ASKED_BY_MACHINES:
+            return
         line = {
             "time": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
             "request_id": request_id,
@@ -128,6 +132,7 @@ class Envelope:
             "status": status,
             "milliseconds": round(duration_s * 1000.0, 2),
             "bytes": sent_bytes,
+            "caller": scope["state"].get("caller") or None,
         }
         self.log.info(json.dumps(json_safe(line)))
 

@@ -39,3 +39,4 @@ def write_log_lines() -> None:
     handler = logging.StreamHandler(sys.stdout)
     handler.setFormatter(JsonLines())
     logging.basicConfig(level=logging.INFO, handlers=[handler], force=True)
+    logging.getLogger("uvicorn.error").setLevel(logging.ERROR)  # what it tells below that, this service tells itself

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import math
 import os
 import re
@@ -116,12 +117,12 @@ class Settings:
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Settings:
-        """Read the settings from environment variables; a variable that is absent or empty keeps the default.
+        """Read the settings from environment variables; a variable that is absent, or empty, keeps the default.
 
         Parameters: environment, the variables (the process's own if None).
         Returns: the settings.
-        Raises: InputError for a value that is not a number or lies outside its range, and for a list of nothing but
-            commas, which is a mistake that would leave a service open.
+        Raises: InputError for a value that is not a number or lies outside its range, and for keys that are there and
+            list nothing, a mistake that would leave a service open, or origins that are nothing but commas.
 
         >>> Settings.from_environment({"SERVICE_DEADLINE_S": "0.5"}).deadline_s
         0.5
@@ -136,11 +137,26 @@ class Settings:
                 found[setting.name] = text.rstrip("/")
             elif setting.name in ("api_keys", "cors_origins"):
                 found[setting.name] = tuple(dict.fromkeys(part.strip() for part in text.split(",") if part.strip()))
-                if text and not found[setting.name]:
-                    raise InputError(f"{name} has nothing but commas. Leave the variable away, or list something.")
+                if not found[setting.name] and (text or (setting.name == "api_keys" and name in variables)):
+                    raise InputError(f"{name} lists nothing. Leave the variable away, or list something.")
             elif text:
                 found[setting.name] = _number(name, text, whole=isinstance(getattr(defaults, setting.name), int))
         return cls(**found)
+
+    @classmethod
+    def unread(cls, environment: Mapping[str, str] | None = None) -> list[str]:
+        """A sentence about every variable that begins like ours and is none.
+
+        >>> Settings.unread({"SERVICE_API_KEY": "", "SERVICE_WORKERS": "1"})
+        ['SERVICE_API_KEY is not read. Is SERVICE_API_KEYS meant?']
+        """
+        known = [_PREFIX + setting.name.upper() for setting in fields(cls)]
+        told = []
+        for name in sorted(os.environ if environment is None else environment):
+            if name.startswith(_PREFIX) and name not in known:
+                close = difflib.get_close_matches(name, known, n=1)
+                told.append(f"{name} is not read." + (f" Is {close[0]} meant?" if close else ""))
+        return told
 
     def limits(self) -> dict[str, float]:
         """Every limit by name, as `GET /v1/limits` shows them; that of draws is the same everywhere."""

@@ -80,7 +80,7 @@ _DRAWN_AS_PICTURES: Final = Portion(110, 100, 1)
 """A picture costs what fifty refusals cost, so fewer requests are sent that may be answered."""
 
 PORTIONS: Final = {
-    **{path: _POSTED for path in POSTED},
+    **dict.fromkeys(POSTED, _POSTED),
     **{path: _TWINS for path in POSTED if path.endswith(".csv")},
     **{path: _DRAWN_AS_PICTURES for path in POSTED if path.endswith((".svg", ".png"))},
     **dict.fromkeys(ASKED, Portion(430, 330, 2)),

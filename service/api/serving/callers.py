@@ -100,11 +100,13 @@ class Callers:
             await self.app(scope, receive, send)
             return
         caller = _address(scope)
-        known = True
+        known, key = True, ""
         if self.digests:
             key = _key_taken_from(scope)
-            known = self._knows(key)
-            caller = "key " + _digest(key).hex() if known else caller or "this machine"
+            number = self._number(key)
+            known = number > 0
+            caller = f"key {number}" if known else caller or "this machine"
+        scope.setdefault("state", {})["caller"] = caller
         wait_s = self.rate.wait_s(caller, self.clock()) if caller else 0.0
         if wait_s > 0.0:
             self.metrics.rejected("too_many_requests")
@@ -112,8 +114,8 @@ class Callers:
             response = problem_response(
                 scope,
                 "too-many-requests",
-                f"Answered are at most {self.rate.per_s:g} requests a second over time, and {self.rate.burst} at once. "
-                f"Send this one again after {after_s} s.",
+                f"Too many at once: {self.rate.burst} are answered, and over time {self.rate.per_s:g} in a second. "
+                f"Send this request again after {after_s} s.",
                 headers={"Retry-After": str(after_s)},
             )
         elif not known:
@@ -121,8 +123,9 @@ class Callers:
             response = problem_response(
                 scope,
                 "key-needed",
-                "This service asks for a key, which whoever runs it gives out. Send it as Authorization: Bearer …, as "
-                "the password where a browser asks for one, or in a cell as the parameter api_key.",
+                ("The key that was sent is none of those given out. " if key else "")
+                + "This service asks for a key, which whoever runs it gives out. Send it as Authorization: Bearer …, "
+                "as the password where a browser asks for one, or in a cell as the parameter api_key.",
                 headers={"WWW-Authenticate": _CHALLENGE},
             )
         else:
@@ -130,12 +133,12 @@ class Callers:
             return
         await response(scope, receive, send)
 
-    def _knows(self, key: str) -> bool:
-        """Compared with every key, and as digests, so that the time it takes tells nothing."""
+    def _number(self, key: str) -> int:
+        """Which of the keys it is, from 1; 0 if none. Compared with all, and as digests, so that time tells nothing."""
         digest = _digest(key)
-        found = False
-        for known in self.digests:
-            found |= hmac.compare_digest(digest, known)
+        found = 0
+        for number, known in enumerate(self.digests, 1):
+            found += number * hmac.compare_digest(digest, known)
         return found
 
 

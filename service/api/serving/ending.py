@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
+from collections.abc import Callable
 from typing import Final
 
 import uvicorn
@@ -15,7 +16,14 @@ _LOOKS_S: Final = 0.05
 
 
 class EndingServer(uvicorn.Server):
-    """A server whose start can be broken off, and whose application is ended however hurried its own end is."""
+    """A server whose start can be broken off, and whose application is ended however hurried its own end is.
+
+    Parameters: config; on_start, called once it has started.
+    """
+
+    def __init__(self, config: uvicorn.Config, on_start: Callable[[], None]) -> None:
+        super().__init__(config)
+        self.on_start = on_start
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start; or give up starting when told to end, so that workers that are long in coming are not waited for."""
@@ -24,6 +32,7 @@ class EndingServer(uvicorn.Server):
             await asyncio.wait((starting,), timeout=_LOOKS_S)
         if starting.done():
             starting.result()
+            self.on_start()
         else:
             starting.cancel()
 

@@ -53,7 +53,10 @@ class Metrics:
             registry=self.registry,
         )
         self._waiting = Gauge(
-            "service_waiting_requests", "Requests that wait for a worker.", ("lane",), registry=self.registry
+            "service_waiting_requests",
+            "Requests that wait for a worker; lane batch: many requests in one.",
+            ("lane",),
+            registry=self.registry,
         )
         self._running = Gauge(
             "service_running_requests", "Requests that a worker is at.", ("lane",), registry=self.registry

@@ -13,6 +13,7 @@ import logging
 import sys
 import time
 import uuid
+from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any, ClassVar, Final
 
@@ -49,11 +50,16 @@ _DETAILS: Final = {
 _log = logging.getLogger(ACCESS_LOGGER)
 
 
-def limited_protocol(settings: Settings) -> type[asyncio.Protocol]:
-    """The protocol of a server with the limits of some settings."""
+def limited_protocol(settings: Settings, on_refusal: Callable[[str], None] = lambda _: None) -> type[asyncio.Protocol]:
+    """The protocol of a server with the limits of some settings.
+
+    Parameters: settings; on_refusal, told the reason of every refusal.
+    Returns: the class.
+    """
 
     class Limited(_LimitedProtocol):
         limits = settings
+        told = staticmethod(on_refusal)
         lingering: ClassVar[set[_LimitedProtocol]] = set()
 
     return Limited
@@ -98,6 +104,7 @@ class _Connection(h11.Connection):
 
 class _LimitedProtocol(H11Protocol):
     limits: ClassVar[Settings]
+    told: Callable[[str], None]
     lingering: ClassVar[set[_LimitedProtocol]]
     """Those that were refused and are not closed yet."""
 
@@ -218,6 +225,7 @@ class _LimitedProtocol(H11Protocol):
         if self.conn.our_state not in (h11.IDLE, h11.SEND_RESPONSE):
             self.transport.close()
             return
+        self.told(slug.replace("-", "_"))
         request_id = uuid.uuid4().hex
         status = PROBLEM_KINDS[slug].status
         scope = {"state": {"request_id": request_id}}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import socket
+from collections.abc import Callable
 from typing import Final
 
 from service.api.logs import write_log_lines
@@ -12,14 +13,15 @@ from service.api.settings import Settings
 
 __all__ = ["listening_socket", "serve"]
 
+_BACKLOG: Final = 2048
 _FILES_BESIDE_CONNECTIONS: Final = 256
 """Pipes to workers, tables, and connections that are refused."""
 
 
-def serve(listening: socket.socket, settings: Settings) -> None:
+def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], None] = lambda: None) -> None:
     """Serve until SIGTERM or Ctrl+C; then finish what was asked, for `shutdown_s` at most.
 
-    Parameters: listening, a bound TCP socket; settings.
+    Parameters: listening, of `listening_socket`; settings; on_start, called once requests are answered.
     """
     os.environ["SERVICE_WORKERS"] = str(settings.workers)  # what workers are forked from reads the same settings
     if settings.workers:
@@ -32,10 +34,11 @@ def serve(listening: socket.socket, settings: Settings) -> None:
     from service.api.serving.ending import EndingServer
     from service.api.serving.protocol import limited_protocol
 
+    app = build_app(settings)
     server = EndingServer(
         uvicorn.Config(
-            build_app(settings),
-            http=limited_protocol(settings),
+            app,
+            http=limited_protocol(settings, app.state.metrics.rejected),
             ws="none",
             log_config=None,
             access_log=False,
@@ -43,7 +46,8 @@ def serve(listening: socket.socket, settings: Settings) -> None:
             h11_max_incomplete_event_size=settings.max_header_bytes,
             timeout_keep_alive=settings.keep_alive_s,
             timeout_graceful_shutdown=settings.shutdown_s,
-        )
+        ),
+        on_start,
     )
     server.run(sockets=[listening])
 
@@ -61,7 +65,7 @@ def _allow_open_files(needed: int) -> None:
 
 
 def listening_socket(host: str, port: int) -> socket.socket:
-    """A socket bound to an address of this machine.
+    """A socket that listens at an address of this machine.
 
     The protocol is named, because asyncio sends small answers at once only where a socket says that it is TCP.
 
@@ -74,6 +78,7 @@ def listening_socket(host: str, port: int) -> socket.socket:
         if os.name == "posix":
             listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(found[4])
+        listening.listen(_BACKLOG)  # at once: who asks while it starts waits, and a second service finds the port taken
     except BaseException:
         listening.close()
         raise

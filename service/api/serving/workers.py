@@ -255,6 +255,7 @@ class Workers:
         self._stop(number, within_s=0.0)
         if self._ending.is_set():
             return None
+        _log.error("a worker ended unasked and is replaced")
         self.on_loss()
         return self._started(number)
 
