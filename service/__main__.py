@@ -36,7 +36,7 @@ def _serve(arguments: argparse.Namespace) -> int:
         print(error.detail, file=sys.stderr)
         return 2
     except OSError as error:
-        taken = f"Port {port} is taken, perhaps by this service already running. Another one: --port {port + 1}"
+        taken = f"Port {port} is taken, perhaps by this service already running. Another one: --port {port % 65535 + 1}"
         other = f"Nothing can be served at {host}, port {port}: {error.strerror}."
         print(taken if error.errno == errno.EADDRINUSE else other, file=sys.stderr)
         return 2

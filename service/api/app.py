@@ -94,9 +94,15 @@ def create_app(
         documents_router(app.openapi),
     ):
         app.include_router(router)
-    # The last one added is the outermost.
     if not in_worker:
-        app.add_middleware(Forwarding, routes_of=app, metrics=metrics)
+        _guard(app, settings, metrics)
+    app.add_middleware(Envelope, on_answer=None if in_worker else metrics.request)
+    return app
+
+
+def _guard(app: SolverApp, settings: Settings, metrics: Metrics) -> None:
+    """Put what lets requests in around the application; the last one added is the outermost."""
+    app.add_middleware(Forwarding, routes_of=app, metrics=metrics)
     app.add_middleware(
         BodyGuard,
         routes_of=app,
@@ -106,12 +112,9 @@ def create_app(
     )
     app.add_middleware(OptionsAnswer, routes_of=app)
     app.add_middleware(UrlGuard, max_url_characters=settings.max_url_characters)
-    if not in_worker:
-        app.add_middleware(Callers, settings=settings, metrics=metrics)
-    if settings.cors_origins and not in_worker:
+    app.add_middleware(Callers, settings=settings, metrics=metrics)
+    if settings.cors_origins:
         app.add_middleware(Origins, origins=settings.cors_origins)
-    app.add_middleware(Envelope, on_answer=None if in_worker else metrics.request)
-    return app
 
 
 def settings_of(request: Request) -> Settings:

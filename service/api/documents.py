@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import logging
 from asyncio import to_thread
@@ -238,6 +239,7 @@ def operations_router(
     """
     router = APIRouter(tags=["operations"])
     looked: list[Any] = [-inf, []]
+    looking = asyncio.Lock()
 
     @get_and_head(router, "/healthz", include_in_schema=False)
     async def get_health() -> Health:
@@ -245,9 +247,10 @@ def operations_router(
 
     @get_and_head(router, "/readyz", include_in_schema=False, response_model=Health)
     async def get_readiness(request: Request) -> Health | Response:
-        if looked[0] + _READINESS_HOLDS_S < monotonic():
-            found = await to_thread(lambda: [reason for reason in map(_not_ready, readiness) if reason is not None])
-            looked[:] = monotonic(), found
+        async with looking:  # who comes meanwhile waits for the same look
+            if looked[0] + _READINESS_HOLDS_S < monotonic():
+                found = await to_thread(lambda: [reason for reason in map(_not_ready, readiness) if reason is not None])
+                looked[:] = monotonic(), found
         if looked[1]:
             faults = [Fault("", reason) for reason in looked[1]]
             return problem_response(

@@ -43,6 +43,8 @@ SECURITY_HEADERS: Final[Mapping[str, str]] = {
 _REQUEST_ID: Final = re.compile(r"[A-Za-z0-9._-]{1,64}", re.ASCII)
 _WITH_BODY: Final = frozenset({"POST", "PUT", "PATCH"})
 _LONGEST_METHOD: Final = 20
+_LEFT: Final = 499
+"""Told in log and metrics where the caller left before the answer, sent to nobody: common practice, no standard."""
 _ASKED_BY_MACHINES: Final = frozenset({"get_health", "get_readiness", "get_metrics"})
 """Asked every few seconds, so that nothing is logged of them while all is well."""
 _PART_BYTES: Final = 64 * 1024
@@ -120,7 +122,7 @@ class Envelope:
         if self.on_answer is None:
             return
         method = scope["method"] if scope["method"] in (*METHODS, "OPTIONS") else "other"
-        self.on_answer(operation or "none", method, status, duration_s)
+        self.on_answer(operation or "none", method, status or _LEFT, duration_s)
         if status == 200 and operation in _ASKED_BY_MACHINES:
             return
         line = {
@@ -129,7 +131,7 @@ class Envelope:
             "method": scope["method"][:_LONGEST_METHOD],
             "path": str(scope["path"])[:200],
             "operation": operation,
-            "status": status,
+            "status": status or _LEFT,
             "milliseconds": round(duration_s * 1000.0, 2),
             "bytes": sent_bytes,
             "caller": scope["state"].get("caller") or None,

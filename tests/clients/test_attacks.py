@@ -565,6 +565,16 @@ def test_a_body_in_very_many_parts(quick: Quick, parts: int, status: int) -> Non
     assert time.monotonic() - begin < 2.0
 
 
+def test_a_caller_who_says_that_no_more_comes_is_answered(quick: Quick) -> None:
+    """Half a close, as some simple clients do; what is answered in the event loop is not lost."""
+    with quick.wire() as wire:
+        wire.send(get("/v1/ingredients"))
+        wire.socket.shutdown(socket.SHUT_WR)
+        answer = wire.answer()
+        assert answer.status == 200
+        assert len(answer.content) > 10_000
+
+
 def test_requests_behind_one_another_are_answered_in_order(quick: Quick) -> None:
     with quick.wire() as wire:
         wire.send(get("/healthz") + post(b"{}") + get("/version") + b"garbage\r\n\r\n")

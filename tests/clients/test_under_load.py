@@ -91,6 +91,18 @@ def mixed(server: Started, quiet: dict[Asked, tuple[int, str]], clients: int, ro
         assert content(answer) == quiet[request], request.path
 
 
+@pytest.mark.parametrize(("path", "accept"), [("/v1/cell", "text/html"), ("/v1/workbook.xlsx", "*/*")])
+def test_what_has_not_changed_has_the_headers_of_what_was_sent(server: Started, path: str, accept: str) -> None:
+    """RFC 9110, section 15.4.5: a cache takes them over (RFC 9111, section 4.3.4)."""
+    with client_of(server) as client:
+        whole = client.get(path, headers={"Accept": accept})
+        same = client.get(path, headers={"Accept": accept, "If-None-Match": whole.headers["etag"]})
+    assert (whole.status_code, same.status_code, same.content) == (200, 304, b"")
+    its_own = {"content-length", "content-type", "date", "x-request-id"}
+    told = [{name: value for name, value in a.headers.items() if name not in its_own} for a in (whole, same)]
+    assert told[0] == told[1]
+
+
 def test_light_answers_come_soon_while_all_workers_compute(server: Started) -> None:
     """99 of 100 within 50 ms, in the best of some rounds."""
     heavy = [

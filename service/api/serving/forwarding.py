@@ -20,7 +20,7 @@ from service.api.serving.kept import Kept, key_of
 from service.api.serving.lanes import BusyError, Lanes
 from service.api.serving.metrics import Metrics
 from service.api.serving.worker import Answered, Ended
-from service.api.serving.workers import Job, WorkerLostError
+from service.api.serving.workers import Job, TooLateError, WorkerLostError
 
 __all__ = ["Forwarding"]
 
@@ -40,6 +40,8 @@ _HANDED_ON: Final = (
     "server",
 )
 _BATCH: Final = ":batch"
+_OF_A_BODY: Final = (b"content-length", b"content-type")
+"""What a 304 leaves out; everything else is as with the answer itself (RFC 9110, section 15.4.5)."""
 _ID_HEADER: Final = b"x-request-id"
 
 
@@ -82,7 +84,7 @@ class Forwarding:
                 self.kept.keep(key, answer)
         etag = next((value.decode() for name, value in answer.headers if name == b"etag"), None)
         if etag is not None and caller_has(headers, etag):
-            await _send(304, [(n, v) for n, v in answer.headers if not n.startswith(b"content-")], b"", send)
+            await _send(304, [(n, v) for n, v in answer.headers if n not in _OF_A_BODY], b"", send)
         else:
             await _send(answer.status, answer.headers, answer.body, send)
 
@@ -122,6 +124,10 @@ class Forwarding:
         try:
             await _until(answering, receive, job)
             outcome = answering.result()
+        except TooLateError:
+            self.metrics.rejected("queue_full")
+            await _busy(scope, receive, send, BusyError(lane.waiting, lane.retry_after_s()))
+            return None
         except WorkerLostError:
             parts.give_up()
             self.metrics.rejected("worker_lost")
@@ -154,7 +160,8 @@ async def _until(answering: asyncio.Future[Answered | Ended], receive: Receive, 
         await asyncio.wait((answering, leaving), return_when=asyncio.FIRST_COMPLETED)
         if not answering.done():
             job.wanted = False
-            job.outcome.cancel()  # which takes its place from it, unless a worker is at it
+            if job.outcome.cancel():  # which takes its place from it, unless a worker is at it
+                job.body = b""  # it stands in the queue until its turn, and takes no memory there
             await asyncio.wait((answering,))
     finally:
         leaving.cancel()

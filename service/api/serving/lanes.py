@@ -1,8 +1,8 @@
 """Who waits for whom: a lane of workers for single answers, another for batches, and a limit to what waits before each.
 
 A request is refused at once, with the time after which it may be sent again, where too many wait already, or where by
-the time that answers took lately its turn would come too late. So what is accepted is answered soon, and no queue
-grows.
+the time that answers took lately its turn would come too late; and it is refused at its turn where that came too late
+all the same. So nobody waits longer than was said, and no queue grows.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from math import ceil
-from time import perf_counter
+from time import monotonic, perf_counter
 from typing import Final, Literal
 
 from service.api.serving.metrics import Metrics
@@ -62,6 +62,10 @@ class Lane:
         self.waiting = self.running = 0
         self._mean = _Mean()
 
+    def retry_after_s(self) -> int:
+        """After how many whole seconds there may be a place again."""
+        return max(1, ceil(self.waiting * self._mean.seconds / self.count))
+
     def enter(self, job: Job) -> Callable[[], None]:
         """Queue a request.
 
@@ -71,9 +75,10 @@ class Lane:
         """
         wait_s = self.waiting * self._mean.seconds / self.count
         if self.waiting >= self.max_waiting or wait_s > self.max_wait_s:
-            raise BusyError(self.waiting, max(1, ceil(wait_s)))
+            raise BusyError(self.waiting, self.retry_after_s())
         entered = _Place(self)
         job.begun = entered.begin
+        job.due_at = monotonic() + self.max_wait_s
         self.workers.submit(job)
         return entered.leave
 

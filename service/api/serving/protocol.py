@@ -112,6 +112,7 @@ class _LimitedProtocol(H11Protocol):
         super().__init__(*args, **options)
         self.conn: _Connection = _Connection(self.limits.max_header_bytes)
         self.refused = False
+        self._together: Together
         self._head_due: asyncio.TimerHandle | None = None
         self._ends: asyncio.TimerHandle | None = None
         self._look_due: asyncio.TimerHandle | None = None
@@ -120,7 +121,8 @@ class _LimitedProtocol(H11Protocol):
     # what the event loop calls
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        super().connection_made(Together(transport, self.loop))
+        self._together = Together(transport, self.loop)
+        super().connection_made(self._together)
         if len(self.connections) > self.limits.max_connections:
             self._refuse("busy", ("Retry-After", "1"))
         else:
@@ -143,6 +145,9 @@ class _LimitedProtocol(H11Protocol):
             self._head_arrived()
         elif not self.refused and not self.transport.is_closing():
             self._expect_head()
+
+    def eof_received(self) -> None:
+        self._together.flush()  # the event loop closes next, and knows nothing of what is held
 
     def pause_writing(self) -> None:
         super().pause_writing()

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import socket
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 from service.api.logs import write_log_lines
@@ -14,8 +16,11 @@ from service.api.settings import Settings
 __all__ = ["listening_socket", "serve"]
 
 _BACKLOG: Final = 2048
-_FILES_BESIDE_CONNECTIONS: Final = 256
-"""Pipes to workers, tables, and connections that are refused."""
+_FILES_BESIDE_CONNECTIONS: Final = 192
+"""Tables, what belongs to the process itself, and connections that are refused."""
+_FILES_OF_A_WORKER: Final = 6
+_FEWEST_CONNECTIONS: Final = 4
+_log = logging.getLogger("service.errors")
 
 
 def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], None] = lambda: None) -> None:
@@ -27,7 +32,7 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
     if settings.workers:
         prepare()
     write_log_lines()
-    _allow_open_files(settings.max_connections + _FILES_BESIDE_CONNECTIONS)
+    settings = _with_files(settings)
     import uvicorn  # while the processes that compute are loading already
 
     from service.api.main import build_app
@@ -52,16 +57,27 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
     server.run(sockets=[listening])
 
 
-def _allow_open_files(needed: int) -> None:
-    """Have this process open as many files as it needs, where it may: what cannot be accepted could not be refused."""
+def _with_files(settings: Settings) -> Settings:
+    """Have this process open as many files as its connections need, or else let in fewer of them.
+
+    What cannot be accepted could not be refused either.
+    """
     try:
         import resource
     except ImportError:  # not on every system
-        return
+        return settings
+    beside = _FILES_BESIDE_CONNECTIONS + _FILES_OF_A_WORKER * settings.workers
+    needed = settings.max_connections + beside
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = needed if hard == resource.RLIM_INFINITY else min(hard, needed)
-    if soft != resource.RLIM_INFINITY and soft < wanted:
-        resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+    if soft == resource.RLIM_INFINITY or soft >= needed:
+        return settings
+    got = needed if hard == resource.RLIM_INFINITY else min(hard, needed)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (got, hard))
+    if got == needed:
+        return settings
+    fewer = max(_FEWEST_CONNECTIONS, got - beside)
+    _log.error("this process may open %d files only: at most %d connections are let in", got, fewer)
+    return replace(settings, max_connections=fewer)
 
 
 def listening_socket(host: str, port: int) -> socket.socket:

@@ -30,24 +30,25 @@ class Together(asyncio.Transport):
     def write(self, data: Any) -> None:
         """Hold data until the end of this turn, unless it is much."""
         if not self._held and data:
-            self._loop.call_soon(self._flush)
+            self._loop.call_soon(self.flush)
         self._held += data
         if len(self._held) >= _MOST_HELD_BYTES:
-            self._flush()
+            self.flush()
 
-    def _flush(self) -> None:
+    def flush(self) -> None:
+        """Write what is held."""
         if self._held:
             held, self._held = bytes(self._held), bytearray()
             self._transport.write(held)
 
     def write_eof(self) -> None:
         """Write what is held, and the end."""
-        self._flush()
+        self.flush()
         self._transport.write_eof()
 
     def close(self) -> None:
         """Write what is held, and close."""
-        self._flush()
+        self.flush()
         self._transport.close()
 
     def abort(self) -> None:

@@ -35,6 +35,7 @@ __all__ = ["Answered", "Ended", "Still", "run", "warm_application"]
 
 _OUTCOME: Final = re.compile(rb'"outcome":"([a-z_]{1,40})"')
 _LOOKED_THROUGH_BYTES: Final = 2048
+_BATCH: Final = ":batch"
 _BEHIND_THE_SERVING_PROCESS: Final = 5
 """How much sooner the process that serves gets a processor, so that light answers do not wait for heavy ones."""
 
@@ -149,7 +150,9 @@ class _Exchange:
         if not start:
             return Ended(perf_counter() - begun, "left")
         status = int(start["status"])
-        ended = Ended(perf_counter() - begun, "left" if self.gone.is_set() else _outcome(status, content))
+        ended = Ended(
+            perf_counter() - begun, "left" if self.gone.is_set() else _outcome(status, content, scope["path"])
+        )
         return ended if in_parts else Answered(status, list(start["headers"]), content, ended)
 
     def _ask(self, what: Message | Still) -> bool:
@@ -169,9 +172,11 @@ class _Exchange:
         return self._ask(Still())
 
 
-def _outcome(status: int, content: bytes) -> str:
+def _outcome(status: int, content: bytes, path: str) -> str:
     if status >= 400:
         return "failed" if status == 500 else "refused"
+    if _BATCH in path:  # whose plans have outcomes of their own
+        return "answered"
     found = _OUTCOME.search(content, 0, _LOOKED_THROUGH_BYTES)
     return found[1].decode() if found else "answered"
 

@@ -13,10 +13,11 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from functools import partial
+from math import inf
 from multiprocessing.connection import Connection
 from multiprocessing.context import BaseContext
 from multiprocessing.process import BaseProcess
@@ -29,7 +30,7 @@ from starlette.types import Message, Scope
 from service.api.serving.worker import Answered, Ended, Still, run
 from service.api.settings import Settings
 
-__all__ = ["Job", "WorkerLostError", "Workers", "prepare"]
+__all__ = ["Job", "TooLateError", "WorkerLostError", "Workers", "prepare"]
 
 _log = logging.getLogger("service.errors")
 
@@ -37,6 +38,7 @@ _LOOKS_AFTER_ITS_PROCESS_S: Final = 0.5
 """How often an idle thread looks whether its process still lives [s]."""
 _STARTS_WITHIN_S: Final = 120.0
 _ENDS_WITHIN_S: Final = 2.0
+_PIPE_HOLDS_BYTES: Final = 16 * 1024
 _PAUSE_S: Final = 1.0
 """Before a process that could not start is tried again [s]."""
 _FIRST_TRIES: Final = 3
@@ -48,6 +50,10 @@ _ONE_THREAD: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREAD
 
 class WorkerLostError(Exception):
     """The process that computed an answer ended before it was done."""
+
+
+class TooLateError(Exception):
+    """The turn of a request came later than its caller was let in for."""
 
 
 class OverdueError(WorkerLostError):
@@ -66,6 +72,7 @@ class Job:
     part: Callable[[Message], None]
     wanted: bool = True
     begun: Callable[[], None] = lambda: None
+    due_at: float = inf
     outcome: Future[Answered | Ended] = field(default_factory=Future)
 
 
@@ -167,10 +174,12 @@ class Workers:
             if job is None:
                 connection.close()
                 break
-            if job.wanted and job.outcome.set_running_or_notify_cancel():
-                connection = self._computed(number, connection, job)
-            else:
+            if not (job.wanted and job.outcome.set_running_or_notify_cancel()):
                 job.outcome.cancel()
+            elif monotonic() > job.due_at:
+                job.outcome.set_exception(TooLateError())
+            else:
+                connection = self._computed(number, connection, job)
             del job  # or else it would be kept, with its answer, until the next one comes
         self._stop(number)
 
@@ -184,7 +193,7 @@ class Workers:
             connection = found
         self._loop_call(job.begun)
         try:
-            outcome = self._exchanged(connection, job)
+            outcome = self._exchanged(number, connection, job)
         except Exception as error:
             job.outcome.set_exception(error if isinstance(error, WorkerLostError) else WorkerLostError())
             _log.error("the worker of request %s was lost: %s", _id_of(job), type(error).__name__)
@@ -192,9 +201,23 @@ class Workers:
         job.outcome.set_result(outcome)
         return connection
 
-    def _exchanged(self, connection: Connection, job: Job) -> Answered | Ended:
+    @contextlib.contextmanager
+    def _watched(self, number: int, size: int) -> Iterator[None]:
+        """While more is handed over than a pipe holds: a process that does not take it is killed after a while."""
+        if size < _PIPE_HOLDS_BYTES:
+            yield
+            return
+        watch = threading.Timer(self.patience_s, self._processes[number].kill)
+        watch.start()
+        try:
+            yield
+        finally:
+            watch.cancel()
+
+    def _exchanged(self, number: int, connection: Connection, job: Job) -> Answered | Ended:
         """Hand a request to the process, and pass on what it tells until its answer is complete."""
-        connection.send((job.scope, job.body))
+        with self._watched(number, len(job.body)):
+            connection.send((job.scope, job.body))
         while True:
             if not connection.poll(self.patience_s):
                 raise OverdueError
