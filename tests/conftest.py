@@ -18,6 +18,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    # real clients wait much, so they come first: beside them others compute, and what they start is started once
+    items.sort(key=lambda item: "/clients/" not in item.nodeid)
     if config.getoption("--long"):
         return
     reason = pytest.mark.skip(reason="the long version of a check that also runs short: run it with --long")

@@ -123,100 +123,96 @@ def _medians(contenders: dict[str, partial[Seen]], rounds: int) -> dict[str, flo
     return {name: median(values) for name, values in seen.items()}
 
 
-def throughput(seconds: float, rounds: int, crowds: Sequence[int]) -> Iterator[Row]:
+def throughput(
+    lowest: Started, one: Started, two: Started, seconds: float, rounds: int, crowds: Sequence[int]
+) -> Iterator[Row]:
     """P1 and P14: plans in a second with one worker and two, of what the floor answers."""
-    with ExitStack() as servers:
-        lowest = servers.enter_context(started("tests.benchmarks.floor", "{port}"))
-        one, two = (servers.enter_context(_serves(workers)) for workers in (1, 2))
-        single = interleaved(
-            {"plan": [partial(planned, BlendPlanRequest.model_validate(body), 10.0) for body in bodies(20)]}, rounds
-        )["plan"]
-        yield Row("   one plan, no server", f"{1e3 * single:.1f} ms")
-        for clients in crowds:
-            seen = _medians(
-                {
-                    "floor": partial(_load, lowest, FLOORS, clients, seconds),
-                    "1": partial(_load, one, PLANS, clients, seconds),
-                    "2": partial(_load, two, PLANS, clients, seconds),
-                },
-                rounds,
+    single = interleaved(
+        {"plan": [partial(planned, BlendPlanRequest.model_validate(body), 10.0) for body in bodies(20)]}, rounds
+    )["plan"]
+    yield Row("   one plan, no server", f"{1e3 * single:.1f} ms")
+    for clients in crowds:
+        seen = _medians(
+            {
+                "floor": partial(_load, lowest, FLOORS, clients, seconds),
+                "1": partial(_load, one, PLANS, clients, seconds),
+                "2": partial(_load, two, PLANS, clients, seconds),
+            },
+            rounds,
+        )
+        yield Row(f"   validated echo, {clients} clients", f"{seen['floor']:.0f} answers/s")
+        for workers in (1, 2):
+            figure = seen[str(workers)]
+            yield Row(
+                f"P1 plans of the echo's, {clients} clients, {workers} worker{'s'[: workers - 1]}",
+                f"{figure / seen['floor']:.2f}  ({figure:.0f} plans/s; {figure * single:.2f} cores of solving)",
+                figure / seen["floor"],
+                0.60,
+                _GATE_OF_FLOOR[workers],
             )
-            yield Row(f"   validated echo, {clients} clients", f"{seen['floor']:.0f} answers/s")
-            for workers in (1, 2):
-                figure = seen[str(workers)]
-                yield Row(
-                    f"P1 plans of the echo's, {clients} clients, {workers} worker{'s'[: workers - 1]}",
-                    f"{figure / seen['floor']:.2f}  ({figure:.0f} plans/s; {figure * single:.2f} cores of solving)",
-                    figure / seen["floor"],
-                    0.60,
-                    _GATE_OF_FLOOR[workers],
-                )
-            if clients >= 8:
-                yield Row(
-                    f"P14 two workers of one, {clients} clients",
-                    f"{seen['2'] / seen['1']:.2f} ×",
-                    seen["2"] / seen["1"],
-                    1.6,
-                    1.25,
-                    " ×",
-                )
+        if clients >= 8:
+            yield Row(
+                f"P14 two workers of one, {clients} clients",
+                f"{seen['2'] / seen['1']:.2f} ×",
+                seen["2"] / seen["1"],
+                1.6,
+                1.25,
+                " ×",
+            )
 
 
-def beside_heavy(seconds: float, rounds: int) -> Iterator[Row]:
+def beside_heavy(server: Started, seconds: float, rounds: int) -> Iterator[Row]:
     """P13: the times of light answers, quiet and while every worker is at a trade-off."""
-    with _serves(2) as server:
-        ratios, health = [], []
-        for turn in range(rounds + 1):
-            quiet = end(begin(server.address, LIGHT, 1, seconds, pause_s=0.005))
-            heavy = begin(server.address, HEAVY, 4, seconds + 1.0)
-            time.sleep(0.5)
-            beside = end(begin(server.address, LIGHT, 1, seconds / 2.0, pause_s=0.005))
-            probes = end(begin(server.address, HEALTH, 1, seconds / 2.0, pause_s=0.005))
-            end(heavy)
-            if turn:
-                ratios.append((beside.p99_s / quiet.p99_s, beside.median_s / quiet.median_s, beside.p99_s))
-                health.append(probes.p99_s)
-        ratio, middle, p99_s = (median(column) for column in zip(*ratios, strict=True))
-        yield Row(
-            "P13 p99 of light answers beside heavy work, of quiet",
-            f"{ratio:.1f} ×  (median {middle:.1f} ×; {1e3 * p99_s:.1f} ms)",
-            ratio,
-            1.5,
-            10.0,
-            " ×",
-            at_most=True,
-        )
-        yield Row(
-            "   p99 of /healthz beside heavy work",
-            f"{1e3 * median(health):.1f} ms",
-            1e3 * median(health),
-            50.0,
-            50.0,
-            " ms",
-            at_most=True,
-        )
+    ratios, health = [], []
+    for turn in range(rounds + 1):
+        quiet = end(begin(server.address, LIGHT, 1, seconds, pause_s=0.005))
+        heavy = begin(server.address, HEAVY, 4, seconds + 1.0)
+        time.sleep(0.5)
+        beside = end(begin(server.address, LIGHT, 1, seconds / 2.0, pause_s=0.005))
+        probes = end(begin(server.address, HEALTH, 1, seconds / 2.0, pause_s=0.005))
+        end(heavy)
+        if turn:
+            ratios.append((beside.p99_s / quiet.p99_s, beside.median_s / quiet.median_s, beside.p99_s))
+            health.append(probes.p99_s)
+    ratio, middle, p99_s = (median(column) for column in zip(*ratios, strict=True))
+    yield Row(
+        "P13 p99 of light answers beside heavy work, of quiet",
+        f"{ratio:.1f} ×  (median {middle:.1f} ×; {1e3 * p99_s:.1f} ms)",
+        ratio,
+        1.5,
+        10.0,
+        " ×",
+        at_most=True,
+    )
+    yield Row(
+        "   p99 of /healthz beside heavy work",
+        f"{1e3 * median(health):.1f} ms",
+        1e3 * median(health),
+        50.0,
+        50.0,
+        " ms",
+        at_most=True,
+    )
 
 
-def start_and_memory(rounds: int) -> Iterator[Row]:
-    """P12: when a server is ready, how soon a lost worker is replaced, and what a worker adds to the memory."""
-    ready, replaced, own, front = [], [], [], []
+def start_and_memory(server: Started, rounds: int) -> Iterator[Row]:
+    """P12: when a server was ready, how soon a lost worker is replaced, and what a worker adds to the memory."""
+    _load(server, PLANS, 8, 1.0)
+    workers = _workers_of(server.pid)
+    own, front = [_private_mib(pid) for pid in workers], _private_mib(server.pid)
+    replaced = []
     for _ in range(rounds):
-        with _serves(2) as server:
-            ready.append(server.ready_s)
-            _load(server, PLANS, 8, 1.0)
-            workers = _workers_of(server.pid)
-            own += [_private_mib(pid) for pid in workers]
-            front.append(_private_mib(server.pid))
-            begun = time.perf_counter()
-            os.kill(workers[0], 9)
-            while len(set(_workers_of(server.pid)) - {workers[0]}) < len(workers):
-                time.sleep(0.005)
-            replaced.append(time.perf_counter() - begun)
-    yield Row("   serve: from its start to the first answer", f"{median(ready):.2f} s")
+        before = _workers_of(server.pid)
+        begun = time.perf_counter()
+        os.kill(before[0], 9)
+        while len(set(_workers_of(server.pid)) - {before[0]}) < len(before):
+            time.sleep(0.005)
+        replaced.append(time.perf_counter() - begun)
+    yield Row("   serve: from its start to the first answer", f"{server.ready_s:.2f} s")
     yield Row("P12 a worker replaced", f"{median(replaced):.2f} s", median(replaced), 1.0, 2.0, " s", at_most=True)
     yield Row(
         "P12 a worker's own memory, after some plans",
-        f"{median(own):.0f} MiB  (the serving process: {median(front):.0f} MiB)",
+        f"{median(own):.0f} MiB  (the serving process: {front:.0f} MiB)",
         median(own),
         80.0,
         80.0,
@@ -225,19 +221,18 @@ def start_and_memory(rounds: int) -> Iterator[Row]:
     )
 
 
-def capacity(seconds: float, rounds: int) -> Iterator[Row]:
+def capacity(server: Started, seconds: float, rounds: int) -> Iterator[Row]:
     """What one machine answers in a second, by kind: the figures of the capacity plan."""
-    with _serves(2) as server:
-        kinds = {
-            "plans": PLANS,
-            "cells that solve, each asked once": CELLS,
-            "cells asked again": KEPT,
-            "conversions": LIGHT,
-            "curves": HEAVY,
-        }
-        seen = _medians({name: partial(_load, server, asked, 8, seconds) for name, asked in kinds.items()}, rounds)
-        for name, per_second in seen.items():
-            yield Row(f"   {name}", f"{per_second:.0f} answers/s with two workers")
+    kinds = {
+        "plans": PLANS,
+        "cells that solve, each asked once": CELLS,
+        "cells asked again": KEPT,
+        "conversions": LIGHT,
+        "curves": HEAVY,
+    }
+    seen = _medians({name: partial(_load, server, asked, 8, seconds) for name, asked in kinds.items()}, rounds)
+    for name, per_second in seen.items():
+        yield Row(f"   {name}", f"{per_second:.0f} answers/s with two workers")
 
 
 def _children(pid: int) -> list[int]:
@@ -261,11 +256,13 @@ def rows(*, quick: bool) -> list[Row]:
     """All lines of this module."""
     if not Path("/proc/self/smaps_rollup").exists():
         return [Row("   the served service", "needs Linux")]
-    if quick:
-        return [*throughput(0.6, 2, (8,)), *beside_heavy(1.2, 1), *start_and_memory(1)]
-    return [
-        *throughput(2.0, 5, (1, 8, 64)),
-        *beside_heavy(4.0, 5),
-        *start_and_memory(3),
-        *capacity(2.0, 3),
-    ]
+    seconds, rounds, crowds = (0.6, 2, (8,)) if quick else (2.0, 5, (1, 8, 64))
+    with ExitStack() as servers:
+        lowest = servers.enter_context(started("tests.benchmarks.floor", "{port}"))
+        one, two = (servers.enter_context(_serves(workers)) for workers in (1, 2))
+        return [
+            *throughput(lowest, one, two, seconds, rounds, crowds),
+            *beside_heavy(two, 2.0 * seconds, max(1, rounds - 1)),
+            *([] if quick else capacity(two, seconds, rounds)),
+            *start_and_memory(two, rounds),
+        ]
