@@ -3,6 +3,9 @@ the worked examples for review."""
 
 from __future__ import annotations
 
+import os
+from itertools import groupby, islice
+
 import hypothesis
 import pytest
 
@@ -17,9 +20,23 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--long", action="store_true", default=False, help="also run the long versions of the checks")
 
 
+def _spread(items: list[pytest.Item], processes: int) -> list[pytest.Item]:
+    """Tests in an order whose equal shares, one for each process, begin with a share of the files with real clients.
+
+    Those wait much, so others compute beside them from the start; and a file's server or browser is started once.
+    """
+    files = [list(found) for _, found in groupby(items, key=lambda item: item.path)]
+    clients = [file for file in files if file[0].path.parent.name == "clients"]
+    rest = iter([item for file in files if file not in clients for item in file])
+    ordered: list[pytest.Item] = []
+    for k in range(processes):
+        ordered += [item for file in clients[k::processes] for item in file]
+        ordered += islice(rest, max(0, (k + 1) * len(items) // processes - len(ordered)))
+    return [*ordered, *rest]
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    # real clients wait much, so they come first: beside them others compute, and what they start is started once
-    items.sort(key=lambda item: "/clients/" not in item.nodeid)
+    items[:] = _spread(items, int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")))
     if config.getoption("--long"):
         return
     reason = pytest.mark.skip(reason="the long version of a check that also runs short: run it with --long")

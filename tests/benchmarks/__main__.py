@@ -1,4 +1,4 @@
-"""`python -m tests.benchmarks [--quick]`: print the table, and exit with 1 if a gate is missed.
+"""`python -m tests.benchmarks [--quick] [part …]`: print the table, and exit with 1 if a gate is missed.
 
 A neighbour on a shared machine slows interpreted code more than compiled code, and so moves a ratio. What misses its
 gate is therefore measured anew, with all the rivals of its module; it counts as missed if it misses every time.
@@ -29,6 +29,10 @@ from tests.benchmarks import (  # noqa: E402
 )
 from tests.benchmarks.timing import table  # noqa: E402
 
+_PARTS = {
+    part.__name__.rpartition(".")[2]: part
+    for part in (solver, others, packs, conflict, frontier, acidity, intervals, growth, bulk, serving)
+}
 _AGAIN = 2
 """How often a module is measured anew in which a gate was missed."""
 
@@ -37,9 +41,14 @@ def main() -> int:
     """Measure, print, judge."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="fewer instances and rounds")
-    quick = parser.parse_args().quick
+    parser.add_argument("parts", nargs="*", help=f"which of them: {', '.join(_PARTS)}; default: all")
+    arguments = parser.parse_args()
+    quick = arguments.quick
+    unknown = set(arguments.parts) - set(_PARTS)
+    if unknown:
+        parser.error(f"there is no part {', '.join(sorted(unknown))}")
     missed = []
-    for part in (solver, others, packs, conflict, frontier, acidity, intervals, growth, bulk, serving):
+    for part in (_PARTS[name] for name in arguments.parts or _PARTS):
         rows = part.rows(quick=quick)
         print(table(rows), flush=True)
         left = {row.name for row in rows if not row.passed}
