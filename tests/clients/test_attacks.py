@@ -13,10 +13,12 @@ import json
 import logging
 import re
 import socket
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Final
 
 import pytest
@@ -46,7 +48,8 @@ QUICK: Final = Settings(
 )
 
 _NEVER_TOLD: Final = re.compile(
-    r"Traceback|File \"|site-packages|\.py\b|/usr/|/home/|/root/|/work/|/tmp/|/proc/"
+    r"Traceback|File \"|site-packages|\.py\b|/usr/|/home/|/root/|/tmp/|/proc/"
+    + rf"|{re.escape(str(Path(__file__).parents[2]))}/|{re.escape(sys.prefix)}/"
     r"|\b[A-Za-z]*(?:Error|Exception|Interrupt)\b|<class|\bobject at 0x"
     r"|uvicorn|starlette|fastapi|pydantic|numpy|scipy|\bh11\b|python|multiprocessing|forkserver",
     re.IGNORECASE,
@@ -202,12 +205,13 @@ class Quick:
 
 @contextlib.contextmanager
 def quick_server(settings: Settings) -> Iterator[Quick]:
+    app = build_app(settings)
     listening = listening_socket("127.0.0.1", 0)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 16_384)  # so that little is taken that nobody reads
     server = uvicorn.Server(
         uvicorn.Config(
-            build_app(settings),
-            http=limited_protocol(settings),
+            app,
+            http=limited_protocol(settings, app.state.metrics.rejected),
             ws="none",
             log_config=None,
             access_log=False,
@@ -573,6 +577,30 @@ def test_a_caller_who_says_that_no_more_comes_is_answered(quick: Quick) -> None:
         answer = wire.answer()
         assert answer.status == 200
         assert len(answer.content) > 10_000
+
+
+@pytest.mark.parametrize(
+    ("sent", "reason"),
+    [
+        (b"no request\r\n\r\n", "bad_request"),
+        (get("/healthz", *(f"X-{k}: a" for k in range(200))), "headers_too_large"),
+        (b"GET /healthz HTTP/1.1\r\n", "request_too_slow"),
+    ],
+)
+def test_what_is_refused_before_there_is_a_request_is_counted(quick: Quick, sent: bytes, reason: str) -> None:
+    def counted() -> float:
+        told = quick.ask(get("/metrics", "Connection: close")).content.decode()
+        found = re.search(rf'^service_rejections_total{{reason="{reason}"}} (\S+)$', told, re.MULTILINE)
+        return float(found[1]) if found else 0.0
+
+    before = counted()
+    assert quick.ask(sent).status >= 400
+    assert counted() == before + 1.0
+
+
+def test_a_port_is_held_before_anything_is_served() -> None:
+    with listening_socket("127.0.0.1", 0) as first, pytest.raises(OSError, match="in use"):
+        listening_socket("127.0.0.1", first.getsockname()[1])
 
 
 def test_requests_behind_one_another_are_answered_in_order(quick: Quick) -> None:
