@@ -98,6 +98,7 @@ class Opened:
         """Press the button, and wait for a plan."""
         with self.page.expect_response("**/v1/blend-plans"):
             self.page.get_by_role("button", name="Work it out").click()
+        self.untold("#plan-status", "Working it out")  # until then an earlier plan stands there
         self.page.wait_for_selector("table.amounts")
 
     def copied(self) -> Any:
@@ -126,6 +127,12 @@ class Opened:
         from playwright.sync_api import expect
 
         expect(self.page.locator(selector)).to_contain_text(text)
+
+    def untold(self, selector: str, text: str) -> None:
+        """Wait until an element no longer holds a text."""
+        from playwright.sync_api import expect
+
+        expect(self.page.locator(selector)).not_to_contain_text(text)
 
     def counted(self, selector: str, count: int) -> None:
         """Wait until there are so many elements."""

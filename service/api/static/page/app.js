@@ -1,7 +1,7 @@
 // The page: from the questions to the answers.
 
 import { fetched } from "./api.js";
-import { showCopies } from "./copy.js";
+import { showCopies, showNoCopies } from "./copy.js";
 import { readyCurve } from "./curve.js";
 import { demoBatch } from "./demo.js";
 import { byId, h, tell } from "./dom.js";
@@ -40,7 +40,7 @@ function startAgain() {
   for (const id of ["plan-status", "curve-status", "copy-status"]) tell(byId(id), "");
   byId("plan-actions").hidden = true;
   byId("curve-body").replaceChildren();
-  byId("copy-body").replaceChildren(h("p", { class: "empty" }, "First work out a plan."));
+  showNoCopies();
   byId("record").replaceChildren();
   showKeptOnce();
   showHints(byId("request"));

@@ -42,7 +42,19 @@ async function copyFrom(field) {
   }
 }
 
+/** What needs nothing asked. @type {Record<string, (request: any) => Node[]>} */
+const TEXTS = {
+  json: (request) => [copied("JSON", asJson(request))],
+  curl: (request) => [copied("Command for a POSIX shell", asCurl(request)), h("p", { class: "quiet" }, "That is the shell of Linux and macOS; on Windows it is Git Bash or WSL.")],
+};
+
 let shown = 0;
+
+/** Nothing to copy, also from a formula that is still asked for. */
+export function showNoCopies() {
+  shown += 1;
+  byId("copy-body").replaceChildren(h("p", { class: "empty" }, "First work out a plan."));
+}
 
 /**
  * Show the request in the form chosen.
@@ -54,7 +66,9 @@ export async function showCopies(request, answer) {
   const place = byId("copy-body");
   const kind = byId("copy-as").value;
   tell(byId("copy-status"), "");
-  const parts = kind === "json" ? [copied("JSON", asJson(request))] : kind === "curl" ? [copied("Command for a POSIX shell", asCurl(request)), h("p", { class: "quiet" }, "That is the shell of Linux and macOS; on Windows it is Git Bash or WSL.")] : await formulas(request, answer, kind);
+  // the formula of an earlier plan must not be copied meanwhile
+  if (!(kind in TEXTS)) place.replaceChildren(h("p", { class: "empty" }, "Asking for the formula …"));
+  const parts = kind in TEXTS ? TEXTS[kind](request) : await formulas(request, answer, kind);
   if (mine === shown) place.replaceChildren(...parts);
 }
 
