@@ -21,6 +21,7 @@ from service.api.answering import OPERATIONS
 from service.api.batch import BatchAnswer
 from service.api.cell_documents import complete_cells
 from service.api.field_texts import describe_fields
+from service.api.links import link_answers
 from service.api.named_values import name_shared_values
 from service.api.numbers import NoQuery
 from service.api.problems import (
@@ -155,6 +156,7 @@ def complete_openapi(document: dict[str, Any], *, needs_key: bool = False) -> di
         components["securitySchemes"] = _KEYS
         document["security"] = [{name: []} for name in _KEYS]
     complete_cells(document)
+    link_answers(document)
     return document
 
 

@@ -153,7 +153,11 @@ class Spoiler:
 
     def spoiled(self, random: Random) -> Any:
         """A worked request with one place changed, or several."""
-        body = copy.deepcopy(random.choice(self.requests))
+        return self.changed(random, random.choice(self.requests))
+
+    def changed(self, random: Random, body: Any) -> Any:
+        """A request like the one given with one place changed, or several."""
+        body = copy.deepcopy(body)
         for _ in range(random.choice((1, 1, 1, 2, 2, 3, 5))):
             body = self._changed(random, body)
         return body

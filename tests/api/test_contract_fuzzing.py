@@ -92,7 +92,7 @@ _ONE_BY_ONE: Final = ("/v1/blend-plans:batch", "/v1/blend-plans:batch.csv")
 _IN_WORDS: Final = "/v1/cell/caution/{question}"
 """Its reader is a spreadsheet's cell that cannot show a refusal: the words are the answer."""
 
-_CHECKS: Final[Sequence[CheckFunction]] = (
+CHECKS: Final[Sequence[CheckFunction]] = (
     not_a_server_error,
     conformance.status_code_conformance,
     conformance.content_type_conformance,
@@ -152,6 +152,18 @@ def test_every_answer_is_as_the_document_says_to_ten_times_as_many(path: str, li
     assert line.sent - before >= 10 * portion.sent
 
 
+def sent_by(line: Line, case: Case[Any]) -> tuple[requests.PreparedRequest, Answered]:
+    """Send what the tool made as it would stand on the wire; the request and its answer."""
+    told = case.as_transport_kwargs(base_url=f"http://{HOST}")
+    names = ("method", "url", "headers", "data", "json", "params", "cookies")
+    request = requests.Request(**{name: told[name] for name in names if name in told}).prepare()
+    where, body = urlsplit(str(request.url)), request.body or b""
+    headers = [(name, _latin(value)) for name, value in request.headers.items()]
+    sent = body.encode("utf-8", "surrogatepass") if isinstance(body, str) else body
+    assert isinstance(sent, bytes)
+    return request, line.send(str(request.method), where.path, where.query, headers, sent)
+
+
 class Attack:
     """What is sent to one operation."""
 
@@ -159,20 +171,13 @@ class Attack:
         self.path, self.line = path, line
         self.operation = contract()[path]["POST" if path in POSTED else "GET"]
         self.random = Random(path)
-        self.checks = [*_CHECKS]
+        self.checks = [*CHECKS]
         if path not in (*_ONE_BY_ONE, _IN_WORDS):
             self.checks.append(conformance.negative_data_rejection)
 
     def send(self, case: Case[Any], *, accepted: bool = False) -> None:
         """Send what the tool made, and check the answer; accepted, whether it has to be one that is no refusal."""
-        told = case.as_transport_kwargs(base_url=f"http://{HOST}")
-        names = ("method", "url", "headers", "data", "json", "params", "cookies")
-        request = requests.Request(**{name: told[name] for name in names if name in told}).prepare()
-        where, body = urlsplit(str(request.url)), request.body or b""
-        headers = [(name, _latin(value)) for name, value in request.headers.items()]
-        sent = body.encode("utf-8", "surrogatepass") if isinstance(body, str) else body
-        assert isinstance(sent, bytes)
-        answer = self.line.send(str(request.method), where.path, where.query, headers, sent)
+        request, answer = sent_by(self.line, case)
         checks = [*self.checks, *([conformance.positive_data_acceptance] if accepted else [])]
         self.check(case, request, answer, checks)
 
