@@ -19,7 +19,6 @@ from service.api.reading import (
 from service.api.reading_fruit import fruit_assumed, fruit_from, price_assumed, price_per_juice_g
 from service.api.reading_prices import price_per_g
 from service.api.requests import AdditionBase, AdditionIn, AdditionPoured, CompositionIn, LabelIn, MeasuredIn, PriceIn
-from service.catalogue.derived import density_g_ml
 from service.catalogue.inline import ingredient_from_composition
 from service.catalogue.label import Label, dilution_from_text, label_assumptions, with_label
 from service.catalogue.lookup import get_ingredient, resolve_id
@@ -29,6 +28,7 @@ from service.errors import InconsistentError, InputError, QuantityError, Service
 from service.model.lot_class import Assumed
 from service.planner.asked import AdditionAsked, FruitGiven, Instruments
 from service.planner.fruit import juice_sd_g
+from service.planner.materials import liquid_density_g_ml
 from service.quantities import AcidityBasis, Kind, parse_acidity, parse_quantity
 
 _DENSITY: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(g/ml|kg/l|kg/m3|kg/m³)\s*", re.IGNORECASE)
@@ -148,7 +148,7 @@ def weighed_from(text: str, ingredient: Ingredient, reader: Reader, pointer: str
     density, by_volume = 1.0, quantity.kind is not Kind.MASS
     if by_volume:
         try:
-            density = density_g_ml(ingredient)
+            density = liquid_density_g_ml(ingredient)
         except ServiceError as error:
             raise error.below(pointer) from error
     mass_g = within(quantity.value_base * density, _MOST_G, "100,000 t", pointer)

@@ -30,7 +30,7 @@ from service.chemistry.medium import (
     medium_of,
     solvent,
 )
-from service.chemistry.weak_acids import ACIDS, WeakAcid
+from service.chemistry.weak_acids import ACIDS, DISSOCIATIONS, WeakAcid
 from service.errors import OutOfRangeError, SolverError
 
 TITRATION_END_POINTS = (6.0, 10.0)
@@ -44,7 +44,10 @@ _LONGEST_STEP = 1.0
 _IONIC_ROUNDS = 60
 _NEWTON_STEPS = 60
 _TITRATION_ROUNDS = 30
-_CARBONIC_AT = ACIDS.index(WeakAcid.CARBONIC)
+CARBONIC_AT = ACIDS.index(WeakAcid.CARBONIC)
+_ONES, _TWOS, _THREES = (
+    tuple(k for k, acid in enumerate(ACIDS) if len(DISSOCIATIONS[acid].steps) == steps) for steps in (1, 2, 3)
+)
 
 
 @dataclass(slots=True)
@@ -61,17 +64,20 @@ class Liquid:
     @classmethod
     def of(cls, state: AcidState, medium: Medium, *, with_gas: bool = True) -> Liquid:
         """A state [mmol, meq per litre] in a medium; `with_gas` False leaves carbonic acid out."""
-        by_steps: tuple[list[Any], list[Any], list[Any]] = ([], [], [])
-        for k, (amount, products) in enumerate(zip(state.acids_mmol, medium.products, strict=True)):
-            if amount and (with_gas or k != _CARBONIC_AT):
-                by_steps[len(products) - 1].append((1e-3 * amount, *products))
-        return cls(medium, *by_steps, 1e-3 * state.sid_meq, 1e-3 * state.ionic_mmol)
+        amounts, products = state.acids_mmol, medium.products
+        if amounts[CARBONIC_AT] and not with_gas:
+            amounts = (*amounts[:CARBONIC_AT], 0.0, *amounts[CARBONIC_AT + 1 :])
+        ones: list[Any] = [(1e-3 * amounts[k], *products[k]) for k in _ONES if amounts[k]]
+        twos: list[Any] = [(1e-3 * amounts[k], *products[k]) for k in _TWOS if amounts[k]]
+        threes: list[Any] = [(1e-3 * amounts[k], *products[k]) for k in _THREES if amounts[k]]
+        return cls(medium, ones, twos, threes, 1e-3 * state.sid_meq, 1e-3 * state.ionic_mmol)
 
     def balance(self, factor: float, ph: float) -> tuple[float, float, float]:
         """Residual, its fall with pH, and Σ C·z² with the ions of water, all in mol/L."""
         h = 10.0**-ph
-        free, buffer = solvent(self.medium, factor, ph)
-        charge, ions = 0.0, buffer
+        hydrogen, hydroxide = h * factor, self.medium.water / h * factor
+        buffer = ions = hydrogen + hydroxide
+        charge = 0.0
         r1, r2, r3 = charge_ratios(factor, h)
         for c, k1 in self.ones:
             a = k1 * r1
@@ -93,7 +99,7 @@ class Liquid:
             charge += c * mean
             buffer += c * (square - mean * mean)
             ions += c * square
-        return self.sid + free - charge, LN_10 * buffer, ions
+        return self.sid + (hydrogen - hydroxide) - charge, LN_10 * buffer, ions
 
 
 def _root(liquid: Liquid, factor: float, start: float) -> tuple[float, float]:
@@ -114,8 +120,8 @@ def _root(liquid: Liquid, factor: float, start: float) -> tuple[float, float]:
     raise SolverError("The balance of charges did not settle.")
 
 
-def _solve(liquid: Liquid, start: float = 3.5) -> tuple[float, float]:
-    """pH with the ionic strength that belongs to it, and that ionic strength [mol/L].
+def ph_and_ionic_strength(liquid: Liquid, start: float = 3.5) -> tuple[float, float]:
+    """pH with the ionic strength that belongs to it, and that ionic strength [mol/L]; no amounts below nought.
 
     Newton's step and the new ionic strength together settle nearly always; else pH is bracketed at each ionic strength.
     """
@@ -173,12 +179,7 @@ def ph_of(
     3.77
     """
     refuse_negative_amounts(state)
-    return ph_of_liquid(Liquid.of(state, medium_of(abv_percent, temperature_c, ideal=ideal)))
-
-
-def ph_of_liquid(liquid: Liquid) -> float:
-    """`ph_of` a state in its medium, for amounts that are known not to be negative."""
-    return _solve(liquid)[0]
+    return ph_and_ionic_strength(Liquid.of(state, medium_of(abv_percent, temperature_c, ideal=ideal)))[0]
 
 
 def ionic_strength_mol_per_l(
@@ -203,9 +204,12 @@ def ionic_strength_mol_per_l(
     return ionic_strength_of_liquid(Liquid.of(state, medium, with_gas=not titrated), ph, titrated=titrated)
 
 
-def ionic_strength_of_liquid(liquid: Liquid, ph: float, *, titrated: bool = False) -> float:
-    """`ionic_strength_mol_per_l` of a state in its medium, without its carbonic acid where it is `titrated`."""
-    medium, ionic = liquid.medium, liquid.strong
+def ionic_strength_of_liquid(liquid: Liquid, ph: float, *, titrated: bool = False, start: float | None = None) -> float:
+    """`ionic_strength_mol_per_l` of a state in its medium, without its carbonic acid where it is `titrated`.
+
+    `start` is a likely ionic strength, such as that at a pH close by [mol/L].
+    """
+    medium, ionic = liquid.medium, liquid.strong if start is None else start
     for _ in range(_TITRATION_ROUNDS):
         residual, _, ions = liquid.balance(medium.ionic_factor(ionic), ph)
         new = liquid.strong + 0.5 * ions + (0.5 * abs(residual) if titrated else 0.0)
@@ -365,5 +369,5 @@ def titration_charges(end_point_ph: float, ionic_mol_per_l: float, medium: Mediu
     """`charges_at` an end point for a degassed sample: carbonic acid has no weight."""
     at = charges_at(end_point_ph, ionic_mol_per_l, medium)
     charge = list(at.charge)
-    charge[_CARBONIC_AT] = 0.0
+    charge[CARBONIC_AT] = 0.0
     return Charges(at.ph, tuple(charge), at.buffer, at.solvent_meq, at.solvent_buffer_meq)

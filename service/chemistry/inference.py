@@ -138,11 +138,9 @@ def infer_state(
             "/ph",
         )
     medium = medium_of(abv_percent, temperature_c)
-    basis, fixed = Liquid.of(AcidState.of(profile), medium), Liquid.of(AcidState.of(known), medium)
-    titrated = (
-        Liquid.of(AcidState.of(profile), medium, with_gas=False),
-        Liquid.of(AcidState.of(known), medium, with_gas=False),
-    )
+    shape, held = AcidState.of(profile), AcidState.of(known)
+    basis, fixed = Liquid.of(shape, medium), Liquid.of(held, medium)
+    titrated = Liquid.of(shape, medium, with_gas=False), Liquid.of(held, medium, with_gas=False)
     titratable, ionic_m, ionic_e = 1e-3 * titratable_meq_per_l, 0.02, 0.05
     scale, sid, settled = 0.0, 0.0, False
     for _ in range(_ROUNDS):

@@ -8,25 +8,26 @@ that ends elsewhere takes the chemistry of where it ended, and goes on.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from operator import mul
 
 from service.chemistry.acid_state import AcidState
 from service.chemistry.activity import DAVIES_F_MAX
 from service.chemistry.charge_balance import (
+    CARBONIC_AT,
     Charges,
     Liquid,
     charges_at,
     charges_with,
     ionic_strength_of_liquid,
-    ph_of_liquid,
+    ph_and_ionic_strength,
     refuse_negative_amounts,
     titration_charges,
 )
 from service.chemistry.medium import LN_10, Medium, medium_of
 from service.model.contents import COMPONENTS, Contents, acid_sum, acid_weights
+from service.model.kept import kept
 from service.physics.ethanol_water import ETHANOL_DENSITY_20C_KG_M3
-from service.physics.mixture import partial_volumes_ml_g
 from service.physics.solutes import Component
 
 DEFAULT_END_POINT_PH = 8.2
@@ -63,53 +64,60 @@ class Chemistry:
     contents: Contents
     end_point_ph: float
 
-    @cached_property
+    @kept
     def abv_percent(self) -> float:
         """Strength [% vol]."""
         return self.contents.vector[_ETHANOL_AT] / (_ETHANOL_G_PER_L_PER_PERCENT * self.contents.volume_ml / 1000.0)
 
-    @cached_property
+    @kept
     def state(self) -> AcidState:
         """Acids and strong ions of a litre."""
         return self.contents.acids.scaled(1000.0 / self.contents.volume_ml)
 
-    @cached_property
+    @kept
     def medium(self) -> Medium:
         """The constants of acids at this strength."""
         return medium_of(self.abv_percent)
 
-    @cached_property
+    @property
     def ph(self) -> float | None:
         """pH; None without any acid."""
+        return None if self._settled is None else self._settled[0]
+
+    @kept
+    def _settled(self) -> tuple[float, float] | None:
+        """pH and ionic strength; None without any acid."""
         if not any(self.state.acids_mmol):
             return None
         refuse_negative_amounts(self.state)
-        return ph_of_liquid(self._liquid)
+        return ph_and_ionic_strength(self._liquid)
 
-    @cached_property
+    @kept
     def _liquid(self) -> Liquid:
         return Liquid.of(self.state, self.medium)
 
-    @cached_property
+    @kept
     def _degassed(self) -> Liquid:
         """The liquid as it is titrated."""
+        if not self.state.acids_mmol[CARBONIC_AT]:
+            return self._liquid
         return Liquid.of(self.state, self.medium, with_gas=False)
 
     @property
     def ionic_mol_per_l(self) -> float:
         """Ionic strength at its own pH [mol/L]."""
-        return self._ionic(self.ph if self.ph is not None else 7.0)
+        return self._ionic(7.0) if self._settled is None else self._settled[1]
 
-    @cached_property
+    @kept
     def titration(self) -> Charges:
         """The charges at the end point."""
         return titration_charges(self.end_point_ph, self._ionic_titrated, self.medium)
 
-    @cached_property
+    @kept
     def _ionic_titrated(self) -> float:
         return ionic_strength_of_liquid(self._degassed, self.end_point_ph, titrated=True)
 
-    @cached_property
+    @kept
     def titratable_meq_per_l(self) -> float:
         """Titratable acidity of a degassed litre [meq/L]; 0 where there is neither acid nor base to titrate."""
         if not any(self.state.acids_mmol) and not self.state.sid_meq:
@@ -117,12 +125,12 @@ class Chemistry:
         return -1e3 * self._degassed.balance(self.medium.ionic_factor(self._ionic_titrated), self.end_point_ph)[0]
 
     def charges(self, ph: float) -> Charges:
-        """The charges at a pH, with the ionic strength that this blend would have there."""
-        return charges_at(ph, self._ionic(ph), self.medium)
+        """The charges at a pH near its own, with the ionic strength that this blend would have there."""
+        return charges_at(ph, self._ionic(ph, near=True), self.medium)
 
     def residual_meq_per_l(self, ph: float) -> float:
-        """The balance of charges at a pH, above zero where the pH lies higher [meq/L]."""
-        return 1e3 * self._liquid.balance(self.medium.ionic_factor(self._ionic(ph)), ph)[0]
+        """The balance of charges at a pH near its own, above zero where the pH lies higher [meq/L]."""
+        return 1e3 * self._liquid.balance(self.medium.ionic_factor(self._ionic(ph, near=True)), ph)[0]
 
     def balance_and_buffering(self, ph: float) -> tuple[Weights, Weights]:
         """The residual of the balance of charges at a pH, above zero where the pH lies higher, and its fall with pH."""
@@ -131,7 +139,7 @@ class Chemistry:
         buffering = list(acid_weights(at.buffer, sid=0.0))
         return self._tangent(at, ionic, 0.0), self._with_volume(buffering, at.solvent_buffer_meq)
 
-    @cached_property
+    @kept
     def titratable(self) -> Weights:
         """Titratable acidity."""
         row = self._tangent(self.titration, self._ionic_titrated, 0.5)
@@ -152,16 +160,14 @@ class Chemistry:
         total: float = sum(map(mul, weights, self.contents.vector))
         return total
 
-    def _ionic(self, ph: float) -> float:
-        return ionic_strength_of_liquid(self._liquid, ph)
-
-    @cached_property
-    def _litres_per_g(self) -> tuple[float, ...]:
-        return tuple([v / 1000.0 for v in partial_volumes_ml_g(self.contents.sums)])
+    def _ionic(self, ph: float, *, near: bool = False) -> float:
+        """Ionic strength at a pH; `near`, whether that is close to the blend's own."""
+        start = self._settled[1] if near and self._settled is not None else None
+        return ionic_strength_of_liquid(self._liquid, ph, start=start)
 
     def _with_volume(self, row: list[float], per_litre: float) -> Weights:
         """A form with a share of the volume: the volume too is homogeneous, so its tangent is weights alone."""
-        for k, litres in enumerate(self._litres_per_g):
+        for k, litres in enumerate(self.contents.litres_per_g):
             row[k] += per_litre * litres
         return tuple(row)
 

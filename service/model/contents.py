@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
+from functools import cache
 from operator import add
 
 from service.catalogue.acidity import acids_per_kg
@@ -17,7 +17,8 @@ from service.catalogue.loader import ingredients
 from service.catalogue.records import Ingredient
 from service.chemistry.acid_state import NO_ACID, AcidState
 from service.chemistry.weak_acids import ACIDS
-from service.physics.mixture import row_sums, volume_of_sums_ml
+from service.model.kept import kept
+from service.physics.mixture import partial_volumes_ml_g, row_sums, volume_of_sums_ml
 from service.physics.solutes import Component
 
 COMPONENTS = tuple(Component)
@@ -91,22 +92,27 @@ class Contents:
         """The components that are present."""
         return {c: m for c, m in zip(COMPONENTS, self.vector, strict=False) if m}
 
-    @cached_property
+    @kept
     def mass_g(self) -> float:
         """Total mass [g]."""
         return sum(self.vector[: len(COMPONENTS)])
 
-    @cached_property
+    @kept
     def volume_ml(self) -> float:
         """Volume at 20 °C by the binary sum [mL]."""
         return volume_of_sums_ml(self.sums)
 
-    @cached_property
+    @kept
     def sums(self) -> tuple[float, ...]:
         """The seven volume sums of `service.physics.mixture`."""
         return row_sums(self.vector)
 
-    @cached_property
+    @kept
+    def litres_per_g(self) -> tuple[float, ...]:
+        """What a gram more of each component adds to the volume [L/g]."""
+        return tuple([v / 1000.0 for v in partial_volumes_ml_g(self.sums)])
+
+    @kept
     def acids(self) -> AcidState:
         """The acids and strong ions of the portion."""
         return AcidState(self.vector[_ACIDS_AT:_IONS_AT], self.vector[_IONS_AT], self.vector[_IONS_AT + 1])

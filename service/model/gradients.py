@@ -6,12 +6,11 @@ no constant term; every property is a ratio of such forms, or one of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import NamedTuple
 
 from service.model.acidity import Chemistry
 from service.model.contents import COMPONENTS, SIZE, Contents
 from service.model.properties import CITRIC_G_PER_MEQ, TARTARIC_G_PER_MEQ, TOTAL_MASS, Of, Per, Property, dot
-from service.physics.mixture import partial_volumes_ml_g
 
 Gradient = tuple[float, ...]
 """Change of a property for each unit of `Contents.vector`."""
@@ -28,7 +27,7 @@ def litres_gradient(contents: Contents) -> Gradient:
     >>> round(1000 * litres_gradient(water)[0], 4)  # 1/0.9982, water at 20 °C (OIML R 22)
     1.0018
     """
-    return (*(v / 1000.0 for v in partial_volumes_ml_g(contents.sums)), *_NO_MASS)
+    return (*contents.litres_per_g, *_NO_MASS)
 
 
 def property_gradient(
@@ -53,25 +52,46 @@ def property_gradient(
     >>> round(10 * gradient[list(Component).index(Component.SUCROSE)] * drink.volume_ml / 1000, 3)
     0.004
     """
+    top, factor, bottom, share, divisor = quotient_of(law, contents, chemistry, value, litres)
+    if bottom is None:
+        return tuple([factor * t / divisor for t in top])
+    return tuple([(factor * t - value * (share * b)) / divisor for t, b in zip(top, bottom, strict=True)])
+
+
+class Quotient(NamedTuple):
+    """A gradient as (factor·top − value·share·bottom)/divisor, or factor·top/divisor where there is no bottom."""
+
+    top: Gradient
+    factor: float
+    bottom: Gradient | None
+    share: float
+    divisor: float
+
+
+def quotient_of(
+    law: Property, contents: Contents, chemistry: Chemistry, value: float, litres: Gradient | None = None
+) -> Quotient:
+    """The `property_gradient` in the forms that it is made of, which several properties share.
+
+    Parameters and source: as `property_gradient`.
+    """
     litres = litres_gradient(contents) if litres is None else litres
     if law.of is Of.VOLUME:
-        return litres
+        return Quotient(litres, 1.0, None, 0.0, 1.0)
     volume_l = contents.volume_ml / 1000.0
     if law.of is Of.PH:
         balance, _ = chemistry.balance_and_buffering(value)
-        slope = _fall_with_ph(chemistry, value) * volume_l
-        return tuple([b / slope for b in balance])
+        return Quotient(balance, 1.0, None, 0.0, _fall_with_ph(chemistry, value) * volume_l)
     if law.of is Of.TITRATION:
-        top = [TARTARIC_G_PER_MEQ * t for t in chemistry.titratable]
-        return _ratio(top, litres, value, volume_l)
+        return Quotient(chemistry.titratable, TARTARIC_G_PER_MEQ, litres, 1.0, volume_l)
     if law.per is Per.VOLUME:
-        return _ratio(law.weights, litres, value, volume_l)
+        return Quotient(law.weights, 1.0, litres, 1.0, volume_l)
     if law.per is Per.MASS:
-        return _ratio(law.weights, TOTAL_MASS, value, contents.mass_g)
+        return Quotient(law.weights, 1.0, TOTAL_MASS, 1.0, contents.mass_g)
     if law.per is Per.ACID:
-        acid = tuple(CITRIC_G_PER_MEQ * t for t in chemistry.titratable)
-        return _ratio(law.weights, acid, value, dot(acid, contents))
-    return law.weights
+        acid_g = CITRIC_G_PER_MEQ * dot(chemistry.titratable, contents)
+        return Quotient(law.weights, 1.0, chemistry.titratable, CITRIC_G_PER_MEQ, acid_g)
+    return Quotient(law.weights, 1.0, None, 0.0, 1.0)
 
 
 def _fall_with_ph(chemistry: Chemistry, ph: float) -> float:
@@ -79,7 +99,3 @@ def _fall_with_ph(chemistry: Chemistry, ph: float) -> float:
     return (chemistry.residual_meq_per_l(ph - _STEP_PH) - chemistry.residual_meq_per_l(ph + _STEP_PH)) / (
         2.0 * _STEP_PH
     )
-
-
-def _ratio(top: Sequence[float], bottom: Sequence[float], value: float, divisor: float) -> Gradient:
-    return tuple([(t - value * b) / divisor for t, b in zip(top, bottom, strict=True)])

@@ -68,10 +68,11 @@ def acids_of_lot(
     used_ta = titratable
     if used_ta is None and dry:
         used_ta = meq_per_l_from_acid_g_per_l(dry.acids, Acid.TARTARIC)
-    state = _state(PROFILES[name], readings, used_ph, used_ta)
+    state, both = _state(PROFILES[name], readings, used_ph, used_ta)
     if titratable is None:
         _refuse_undrinkable(state, readings)
-    assumed = [*_stand_ins(lot_class, readings, state), Assumed("kinds of acid", name, *_WHY[name])]
+    assumed = _stand_ins(lot_class, readings, state, used_ph if both else None)
+    assumed.append(Assumed("kinds of acid", name, *_WHY[name]))
 
     if not with_spread:
         return Acids(state, name), assumed
@@ -82,7 +83,7 @@ def acids_of_lot(
             readings,
             None if used_ph is None else used_ph + shift_ph,
             None if used_ta is None else used_ta * (1.0 + shift_ta),
-        )
+        )[0]
 
     ph_sd = PH_SD if ph is not None or typical is None else typical.ph_sd
     ta_sd = typical.acids_sd_g_per_l / dry.acids if titratable is None and typical and dry else TA_RELATIVE_SD
@@ -104,8 +105,11 @@ def _refuse_undrinkable(state: AcidState, readings: AcidReadings) -> None:
         )
 
 
-def _stand_ins(lot_class: LotClass, readings: AcidReadings, state: AcidState) -> list[Assumed]:
-    """What stands for a reading that was not taken: typical of the class, or all that the other reading allows."""
+def _stand_ins(lot_class: LotClass, readings: AcidReadings, state: AcidState, ph: float | None) -> list[Assumed]:
+    """What stands for a reading that was not taken: typical of the class, or all that the other reading allows.
+
+    `ph` is that of the state, where it is known.
+    """
     found = []
     typical, dry = TYPICAL_ACIDITY.get(lot_class), DRY_EXTRACT.get(lot_class)
     if readings.titratable_meq_per_l is None:
@@ -120,7 +124,7 @@ def _stand_ins(lot_class: LotClass, readings: AcidReadings, state: AcidState) ->
             )
         )
     if readings.ph is None:
-        ph = ph_of(state, abv_percent=readings.abv_percent)
+        ph = ph_of(state, abv_percent=readings.abv_percent) if ph is None else ph
         usual = typical is not None and abs(ph - typical.ph) < _SAME_PH
         found.append(
             Assumed(
@@ -135,15 +139,22 @@ def _stand_ins(lot_class: LotClass, readings: AcidReadings, state: AcidState) ->
 
 def _state(
     profile: Mapping[WeakAcid, float], readings: AcidReadings, ph: float | None, titratable: float | None
-) -> AcidState:
-    """Both readings as they are; one alone with the other typical of the class, or else without strong ions."""
+) -> tuple[AcidState, bool]:
+    """Both readings as they are; one alone with the other typical of the class, or else without strong ions.
+
+    Returns: the state, and whether it has both the pH and the acidity.
+    """
     abv, end_point = readings.abv_percent, readings.end_point_ph
     if ph is not None and titratable is not None:
         try:
-            return infer_state(profile, ph, titratable, end_point_ph=end_point, abv_percent=abv).state
+            return infer_state(profile, ph, titratable, end_point_ph=end_point, abv_percent=abv).state, True
         except InconsistentError:
             if readings.ph is not None and readings.titratable_meq_per_l is not None:
                 raise
     if readings.titratable_meq_per_l is not None:
-        return state_from_one_reading(profile, titratable_meq_per_l=titratable, end_point_ph=end_point, abv_percent=abv)
-    return state_from_one_reading(profile, ph=ph, abv_percent=abv)
+        state = state_from_one_reading(
+            profile, titratable_meq_per_l=titratable, end_point_ph=end_point, abv_percent=abv
+        )
+    else:
+        state = state_from_one_reading(profile, ph=ph, abv_percent=abv)
+    return state, False

@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import repeat
 from math import erf, erfc, exp, inf, isinf, pi, sqrt
+from operator import mul
 
 FAR = 6.0
 """A centre further than this outside its limits counts as this far [standard deviations]."""
@@ -60,7 +62,7 @@ class Unknown:
 
     def scaled(self, factor: float, of: str | None = None) -> Unknown:
         """The same of a multiple of the portion, of a named material."""
-        shift = self.shift if factor == 1.0 else tuple([factor * s for s in self.shift])
+        shift = self.shift if factor == 1.0 else tuple(map(mul, repeat(factor), self.shift))
         return Unknown(
             self.what, shift, self.centre, self.low, self.high, self.measure_by, self.of if of is None else of
         )

@@ -53,6 +53,10 @@ _COLUMNS = tuple(
 )
 """For each volume sum of the solids what takes its components out of a row, and their shares."""
 
+_UNLIKE_ROWS = tuple(dict.fromkeys(_ROWS))
+_TO_COMPONENTS = itemgetter(*[_UNLIKE_ROWS.index(row) for row in _ROWS])
+"""The rows of the components that take part in the sums in unlike ways, and what gives each component its own."""
+
 
 def row_sums(masses_g: Sequence[float]) -> tuple[float, ...]:
     """The seven sums of a row of masses in the order of Component, whatever follows them.
@@ -131,7 +135,8 @@ def partial_volumes_ml_g(sums: Sequence[float]) -> tuple[float, ...]:
     True
     """
     gradient = volume_and_gradient_ml(sums)[1]
-    return tuple([sum(map(mul, gradient, row)) for row in _ROWS])
+    found: tuple[float, ...] = _TO_COMPONENTS([sum(map(mul, gradient, row)) for row in _UNLIKE_ROWS])
+    return found
 
 
 def volume_ml(masses_g: Mapping[Component, float]) -> float:

@@ -33,7 +33,7 @@ def acidity_prediction(spreads: Spreads, low: float, high: float) -> AcidityPred
 def ph_prediction(spreads: Spreads, ph: float, interval: Interval, low: float, high: float) -> PhPrediction:
     """pH with its interval and the reading that would narrow it most."""
     chemistry = spreads.chemistry
-    worst = interval.parts[0]
+    worst = interval.largest
     return PhPrediction(
         value=round(ph, 3),
         unit="pH",

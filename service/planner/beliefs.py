@@ -24,11 +24,13 @@ AMOUNT = "amount"
 """Name of the unknown that is how much of an addition was weighed or poured."""
 
 
-def composition_unknowns(material: Material, instruments: Instruments) -> tuple[Unknown, ...]:
-    """The unknowns of a gram of a material, but for how much of it there is.
+def composition_unknowns(
+    material: Material, instruments: Instruments, mass_g: float = 1.0, name: str | None = None
+) -> tuple[Unknown, ...]:
+    """The unknowns of some of a material, but for how much of it there is.
 
-    Parameters: material; instruments of the request.
-    Returns: unknowns with the material's name.
+    Parameters: material; instruments of the request; mass_g of it [g]; name, whose composition it has, if not its own.
+    Returns: unknowns with the name.
     Source: `service.model.lot_unknowns` and `service.model.ingredient_unknowns`.
 
     >>> from service.catalogue.lookup import get_ingredient
@@ -38,28 +40,27 @@ def composition_unknowns(material: Material, instruments: Instruments) -> tuple[
     ['solids', 'acidity', 'pH']
     """
     asked = material.source
-    if isinstance(asked, LotAsked):
-        grams_per_l = 1000.0 * (material.density_g_ml or 1.0)
-        if asked.unknowns is not None:
-            return tuple([u.scaled(1.0 / grams_per_l) for u in asked.unknowns])
-        return _of_lot(asked, instruments, 1.0 / grams_per_l, material.name)
+    called = material.name if name is None else name
+    # a lot's are those of a litre
+    factor = mass_g / (1000.0 * (material.density_g_ml or 1.0)) if isinstance(asked, LotAsked) else mass_g
     if asked.unknowns is not None:
-        return asked.unknowns
+        return tuple([u.scaled(factor, called if u.of == material.name else None) for u in asked.unknowns])
+    if isinstance(asked, LotAsked):
+        return tuple([u.scaled(factor, called) for u in unknowns_per_litre(asked.lot, _errors(instruments))])
     found = unknowns_per_g(asked.ingredient)
-    return tuple([_as_read(u, asked, instruments).scaled(1.0, material.name) for u in found])
+    return tuple([_as_read(u, asked, instruments).scaled(factor, called) for u in found])
 
 
 _SOLIDS_READ = frozenset({"moisture_percent", "refractive_index", "density", "label"})
 
 
-def _of_lot(asked: LotAsked, instruments: Instruments, litres_per_g: float, name: str) -> tuple[Unknown, ...]:
-    errors = ReadingErrors(
+def _errors(instruments: Instruments) -> ReadingErrors:
+    return ReadingErrors(
         instruments.hydrometer_error,
         instruments.strength_error_percent,
         instruments.ph_meter_error,
         instruments.titration_error_percent / 100.0,
     )
-    return tuple([u.scaled(litres_per_g, name) for u in unknowns_per_litre(asked.lot, errors)])
 
 
 def _as_read(unknown: Unknown, asked: AdditionAsked, instruments: Instruments) -> Unknown:
@@ -154,8 +155,7 @@ def _each(materials: Sequence[Material], masses_g: Sequence[float], instruments:
     for material, name, mass_g in zip(materials, shared_names(materials), masses_g, strict=True):
         if mass_g <= 0.0:
             continue
-        for unknown in composition_unknowns(material, instruments):
-            yield unknown.scaled(mass_g, name if unknown.of == material.name else None)
+        yield from composition_unknowns(material, instruments, mass_g, name)
         amount = amount_unknown(material, mass_g, instruments)
         if amount is not None:
             yield amount

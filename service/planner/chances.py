@@ -210,10 +210,7 @@ def _slopes_per_g(
     material: Material, name: str, gradient: Sequence[float], circumstances: Circumstances
 ) -> list[tuple[tuple[str, str], Moments, float]]:
     """What a gram of a material does to a property for a unit of each of its unknowns that grow with its amount."""
-    unknowns = [
-        u.scaled(1.0, name if u.of == material.name else None)
-        for u in composition_unknowns(material, circumstances.instruments)
-    ]
+    unknowns = [*composition_unknowns(material, circumstances.instruments, 1.0, name)]
     if isinstance(material.source, LotAsked):
         volume = amount_unknown(material, 1.0, circumstances.instruments)
         unknowns += [volume] if volume is not None else []
@@ -302,7 +299,7 @@ def too_unsure(
         clear = clearance_of(target, interval)
         needed = clear.low + clear.high
         unit = PROPERTIES[target.name].unit
-        part = interval.parts[0]
+        part = interval.largest
         relax.append(Relaxed(target.name, f"{100.0 * best:.0f} % sure", round(best, 3), "chance", proved=False))
         known = f"{needed:.2g}" + ("" if unit in ("SG", "pH") else f" {unit}")
         how = f" ({part.unknown.measure_by})" if part.unknown is not None and part.unknown.measure_by else ""

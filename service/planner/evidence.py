@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import cache
 
 from service import MODEL_VERSION
 from service.catalogue.loader import data_version, sources
@@ -125,6 +126,8 @@ def _instruments(materials: Sequence[Material], circumstances: Circumstances) ->
 
 def assumed_beside(recipes: Sequence[RecipeAsked], known: Iterable[Material]) -> tuple[Assumed, ...]:
     """What recipes beside a plan rest on, but for what the plan's own materials say already."""
+    if not recipes:
+        return ()
     told = set(assumed_in(known, Circumstances()))
     return tuple(
         replace(assumed, what=f"{recipe.name}: {assumed.what}")
@@ -146,8 +149,13 @@ def sources_of(
             for group in ("composition", "acid"):
                 provenance = material.source.ingredient.provenance.get(group)
                 keys.update(provenance.sources if provenance else ())
-    table = sources()
-    return tuple(SourceCited(key, table[key].title, table[key].mark) for key in sorted(keys))
+    return tuple([_cited(key) for key in sorted(keys)])
+
+
+@cache
+def _cited(key: str) -> SourceCited:
+    source = sources()[key]
+    return SourceCited(key, source.title, source.mark)
 
 
 def to_read(

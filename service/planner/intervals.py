@@ -13,16 +13,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from itertools import compress
 from math import inf, sqrt
-from operator import mul
-from typing import Final, NamedTuple
+from operator import itemgetter, mul
+from typing import Any, Final, NamedTuple
 
 from service.model.acidity import PH_MODEL_SD, Chemistry, chemistry_of
-from service.model.contents import COMPONENTS, Contents
-from service.model.gradients import Gradient, litres_gradient, property_gradient
+from service.model.contents import COMPONENTS, SIZE, Contents
+from service.model.gradients import Gradient, litres_gradient, quotient_of
+from service.model.kept import kept
 from service.model.properties import OF_WHAT_IS_ADDED, Of, Per, Property
-from service.model.unknowns import Moments, Unknown, share_below
+from service.model.unknowns import Unknown, share_below
 from service.planner.asked import Circumstances
 from service.planner.beliefs import AMOUNT, unknowns_of
 from service.planner.materials import Material, poured
@@ -42,6 +43,7 @@ _UNKNOWN_PH_SD, _SHARE_THAT_COUNTS = 0.3, 0.02
 """Standard deviation of a pH to which a material of unknown effect adds, from two per cent of the mass up (judged)."""
 
 THE_MODEL: Final = "the model"
+_PLACES: Final = range(SIZE)
 _MAY_BE_NEGATIVE: Final = frozenset({"gravity", "ph", "titratable_acidity", "sugar_acid_ratio"})
 _MOST_SKEW: Final = 1.5
 """A larger skewness than this is beyond the expansion's use and counts as this much."""
@@ -55,15 +57,34 @@ class Part(NamedTuple):
     unknown: Unknown | None
 
 
+def _part(share: float, by: Unknown | str) -> Part:
+    return Part(by, share, None) if isinstance(by, str) else Part(by.name, share, by)
+
+
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """What a property may be: mean, standard deviation, skewness, and the shares of its variance, largest first."""
+    """What a property may be: mean, standard deviation, skewness, and what adds to its variance: so much by an unknown,
+    or by what the model adds of that name."""
 
     mean: float
     sd: float
     skewness: float
-    parts: tuple[Part, ...]
+    variances: Sequence[tuple[float, Unknown | str]]
     floor: float = -inf
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The shares of its variance, largest first."""
+        whole = sum([own for own, _ in self.variances])
+        found = [_part(own / whole, by) for own, by in self.variances if own]
+        return tuple(sorted(found, key=lambda part: (-part.share, part.name)))
+
+    @property
+    def largest(self) -> Part:
+        """The first of its parts, of which it has one where its standard deviation is not nought."""
+        owns = [own for own, _ in self.variances]
+        most, whole = max(owns), sum(owns)
+        return min([_part(own / whole, by) for own, by in self.variances if own == most], key=lambda part: part.name)
 
     def quantile(self, z: float) -> float:
         """The value below which the property lies with the chance of a standard normal z."""
@@ -103,42 +124,60 @@ class Spreads:
     circumstances: Circumstances
     contents: Contents
 
-    @cached_property
+    @kept
     def unknowns(self) -> tuple[Unknown, ...]:
         """Everything that is not known of this blend."""
         return unknowns_of(self.materials, self.masses_g, self.circumstances.instruments)
 
-    @cached_property
+    @kept
     def chemistry(self) -> Chemistry:
         """The acids of the blend."""
         return chemistry_of(self.contents, self.circumstances.end_point_ph)
 
-    @cached_property
+    @kept
     def _litres(self) -> Gradient:
         return litres_gradient(self.contents)
 
-    @cached_property
-    def _laws(self) -> tuple[tuple[str, Moments, Unknown], ...]:
-        """Name and moments of each unknown."""
-        return tuple([(unknown.name, unknown.moments, unknown) for unknown in self.unknowns])
+    @kept
+    def _laws(self) -> tuple[tuple[float, ...], ...]:
+        """Standard deviation, mean and third moment of each unknown."""
+        laws = [unknown.moments for unknown in self.unknowns]
+        return tuple([m.sd for m in laws]), tuple([m.mean for m in laws]), tuple([m.third for m in laws])
 
-    @cached_property
-    def _sparse(self) -> tuple[tuple[tuple[int, ...], tuple[float, ...]], ...]:
-        """Of each unknown, where its shift is not nought, and what it is there."""
+    @kept
+    def _shifts(self) -> list[tuple[itemgetter[Any], tuple[float, ...]]]:
+        """Of each unknown what takes the places where it shifts anything out of a form, and its shifts there."""
         found = []
         for unknown in self.unknowns:
-            at = [k for k, s in enumerate(unknown.shift) if s]
-            found.append((tuple(at), tuple([unknown.shift[k] for k in at])))
-        return tuple(found)
+            at = [*compress(_PLACES, unknown.shift)]
+            if len(at) < 2:  # of one place alone nothing iterable would be taken
+                at = [*at, *(k for k in (0, 1) if k not in at)]
+            taken = itemgetter(*at)
+            found.append((taken, taken(unknown.shift)))
+        return found
+
+    @kept
+    def _known_moves(self) -> dict[Gradient, list[float]]:
+        return {}
+
+    def _moves(self, form: Gradient) -> list[float]:
+        """What a unit of each unknown does to a form of the contents; several properties share most forms."""
+        found = self._known_moves.get(form)
+        if found is None:
+            found = [sum(map(mul, taken(form), shift)) for taken, shift in self._shifts]
+            self._known_moves[form] = found
+        return found
 
     def slopes(self, name: str, value: float) -> list[float]:
         """The change of a property for a unit of each unknown; `value` is the property's own."""
         law = self.circumstances.senses.law(name)
         if law.of in OF_WHAT_IS_ADDED:
             return self._of_what_is_added(law)
-        gradient = property_gradient(law, self.contents, self.chemistry, value, self._litres)
-        found: list[float] = [sum(map(mul, map(gradient.__getitem__, at), shift)) for at, shift in self._sparse]
-        return found
+        top, factor, bottom, share, divisor = quotient_of(law, self.contents, self.chemistry, value, self._litres)
+        factor, share = factor / divisor, value * share / divisor
+        if bottom is None:
+            return [factor * t for t in self._moves(top)]
+        return [factor * t - share * b for t, b in zip(self._moves(top), self._moves(bottom), strict=True)]
 
     def _of_what_is_added(self, law: Property) -> list[float]:
         """Only how much there is of an addition moves what is added, and not what it is made of."""
@@ -171,28 +210,21 @@ class Spreads:
         """
         titratable = self.chemistry.titratable
         acid = sum(map(mul, titratable, self.contents.vector))
-        total: float = -sum(
-            sum(map(mul, titratable, unknown.shift)) / acid * slope / value * unknown.moments.sd**2
-            for unknown, slope in zip(self.unknowns, slopes, strict=True)
-        )
+        covariances = zip(self._moves(titratable), slopes, self._laws[0], strict=True)
+        total: float = -sum([moved / acid * slope / value * sd**2 for moved, slope, sd in covariances])
         return total
 
     def interval(self, name: str, value: float) -> Interval:
         """What a property may be, given that the plan's own figures put it at `value`."""
-        mean, variance, third = value, 0.0, 0.0
-        shares: list[tuple[str, float, Unknown | None]] = []
         slopes = self.slopes(name, value)
-        for (what, moments, unknown), slope in zip(self._laws, slopes, strict=True):
-            if slope == 0.0:
-                continue
-            mean += slope * moments.mean
-            own = (slope * moments.sd) ** 2
-            variance += own
-            third += slope**3 * moments.third
-            shares.append((what, own, unknown))
-        for what, sd in self.model_sd(name, value):
-            variance += sd * sd
-            shares.append((what, sd * sd, None))
+        sds, means, thirds = self._laws
+        variances: list[tuple[float, Unknown | str]] = [
+            ((slope * sd) ** 2, unknown) for slope, sd, unknown in zip(slopes, sds, self.unknowns, strict=True)
+        ]
+        variances += [(sd * sd, what) for what, sd in self.model_sd(name, value)]
+        mean = sum(map(mul, slopes, means), value)
+        variance = sum([own for own, _ in variances])
+        third = sum([slope**3 * moment for slope, moment in zip(slopes, thirds, strict=True) if moment])
         floor = -inf if name in _MAY_BE_NEGATIVE else 0.0
         if variance <= 0.0:
             return Interval(mean, 0.0, 0.0, (), floor)
@@ -201,9 +233,7 @@ class Spreads:
             mean += value * bend
             third += 6.0 * bend * value * variance
         skewness = min(max(third / variance**1.5, -_MOST_SKEW), _MOST_SKEW)
-        shares.sort(key=lambda s: (-s[1], s[0]))
-        parts = tuple(Part(what, own / variance, unknown) for what, own, unknown in shares)
-        return Interval(mean, sqrt(variance), skewness, parts, floor)
+        return Interval(mean, sqrt(variance), skewness, variances, floor)
 
 
 def _per_g(material: Material, law: Property) -> float:

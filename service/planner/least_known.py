@@ -21,16 +21,15 @@ def least_known(intervals: Mapping[str, Interval]) -> tuple[LeastKnown, ...]:
     Parameters: intervals, by property.
     Returns: one LeastKnown for each of TOLD that has an interval of any width.
     """
-    found = []
-    ids = "\n".join(dict.fromkeys(part.name for interval in intervals.values() for part in interval.parts))
+    largest = {name: intervals[name].largest for name in TOLD if name in intervals and intervals[name].sd > 0.0}
+    # what everything else is called besides, so that no two things are called alike
+    others = [by if isinstance(by, str) else by.of for i in intervals.values() for own, by in i.variances if own]
+    ids = "\n".join(dict.fromkeys([*(part.name for part in largest.values()), *others]))
     said = dict(zip(ids.split("\n"), in_plain_words(ids).split("\n"), strict=True))
-    for name in TOLD:
-        interval = intervals.get(name)
-        if interval is None or not interval.parts or interval.sd <= 0.0:
-            continue
-        part = interval.parts[0]
-        found.append(LeastKnown(name, part.name, round(part.share, 2), _words(name, part, said[part.name])))
-    return tuple(found)
+    return tuple(
+        LeastKnown(name, part.name, round(part.share, 2), _words(name, part, said[part.name]))
+        for name, part in largest.items()
+    )
 
 
 def share_in_words(share: float) -> str:

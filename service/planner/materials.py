@@ -110,9 +110,21 @@ def _density_g_ml(asked: AdditionAsked) -> float | None:
         return None
     if asked.per_g is not None:
         return asked.per_g.mass_g / asked.per_g.volume_ml
-    if ingredients().get(asked.ingredient.id) is asked.ingredient:
-        return _density_of_row(asked.ingredient.id)
-    return density_g_ml(asked.ingredient)
+    return liquid_density_g_ml(asked.ingredient)
+
+
+def liquid_density_g_ml(ingredient: Ingredient) -> float:
+    """`density_g_ml` of a liquid ingredient; that of a row of the catalogue is kept.
+
+    Raises: as `density_g_ml`.
+
+    >>> from service.catalogue.lookup import get_ingredient
+    >>> round(liquid_density_g_ml(get_ingredient("honey")), 2)
+    1.42
+    """
+    if ingredients().get(ingredient.id) is ingredient:
+        return _density_of_row(ingredient.id)
+    return density_g_ml(ingredient)
 
 
 @cache

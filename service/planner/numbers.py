@@ -81,8 +81,9 @@ class Numbers:
 
     def with_chemistry(self, chemistry: Chemistry) -> Numbers:
         """The same problem with the acids of another blend."""
-        rows, aims, beside = self.problem.rows, list(self.problem.aims), ph_counted_from(self.targets, chemistry.ph)
-        if any(PROPERTIES[name].per is Per.ACID for name in _names(self.targets, self.prefer)):
+        rows, aims, names = self.problem.rows, list(self.problem.aims), _names(self.targets, self.prefer)
+        beside = ph_counted_from(self.targets, chemistry.ph) if "ph" in names else None
+        if any(PROPERTIES[name].per is Per.ACID for name in names):
             rows = (*rows[:-1], self.ratios.some_acid(chemistry))
         for i, preference in enumerate(self.prefer):
             if depends_on_acids(preference.name):

@@ -10,7 +10,7 @@ from starlette.types import Scope
 
 from service.api.serving.worker import Answered
 
-__all__ = ["Kept", "Key", "key_of"]
+__all__ = ["Kept", "Key", "key_of", "may_be_kept"]
 
 _BYTES: Final = 32 * 1024 * 1024
 _LARGEST_BYTES: Final = 4 * 1024 * 1024
@@ -33,6 +33,11 @@ def key_of(scope: Scope) -> Key:
         headers.get("host", ""),
         str(scope.get("server")),
     )
+
+
+def may_be_kept(answer: Answered) -> bool:
+    """Whether an answer is that of every request with the same key; a refusal may be one for now."""
+    return answer.status == 200
 
 
 class Kept:

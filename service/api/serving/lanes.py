@@ -69,16 +69,18 @@ class Lane:
     def enter(self, job: Job) -> Callable[[], None]:
         """Queue a request.
 
-        Parameters: job, whose `begun` is set here.
+        Parameters: job, whose `begun` and `due_at` are set here.
         Returns: what has to be called, in the event loop, once the request is answered or given up.
         Raises: BusyError where there is no place.
         """
+        now = monotonic()
+        due_at = (now if job.came_at is None else job.came_at) + self.max_wait_s
         wait_s = self.waiting * self._mean.seconds / self.count
-        if self.waiting >= self.max_waiting or wait_s > self.max_wait_s:
+        if self.waiting >= self.max_waiting or now + wait_s > due_at:
             raise BusyError(self.waiting, self.retry_after_s())
         entered = _Place(self)
         job.begun = entered.begin
-        job.due_at = monotonic() + self.max_wait_s
+        job.due_at = due_at
         self.workers.submit(job)
         return entered.leave
 

@@ -5,7 +5,7 @@ Labels have few values: names of operations, lanes and reasons, never a path or 
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Literal
 
 from fastapi import APIRouter
 from prometheus_client import (
@@ -69,7 +69,7 @@ class Metrics:
         )
         self._kept = Counter(
             "service_kept_answers",
-            "Answers that needed no computing, and those that did.",
+            "Answers that needed no computing (yes), that of an equal request (shared), and those that did (no).",
             ("kept",),
             registry=self.registry,
         )
@@ -99,9 +99,9 @@ class Metrics:
         """A worker ended unasked."""
         self._lost.labels(lane).inc()
 
-    def kept(self, *, found: bool) -> None:
-        """An answer was kept from before, or had to be computed."""
-        self._kept.labels("yes" if found else "no").inc()
+    def kept(self, how: Literal["yes", "shared", "no"]) -> None:
+        """An answer was kept from before, was computed for an equal request meanwhile, or had to be computed."""
+        self._kept.labels(how).inc()
 
     def written(self) -> bytes:
         """Everything, as it is sent."""

@@ -198,23 +198,28 @@ class _LimitedProtocol(H11Protocol):
 
     def _expect_to_be_read(self) -> None:
         if self._look_due is None:
-            self._look_after(self.transport.get_write_buffer_size())
+            self._look_after()
 
-    def _look_after(self, left: int) -> None:
+    def _look_after(self) -> None:
         self._look_due = None
+        left = self.transport.get_write_buffer_size()
         if left > 0:
             self._has_read_on = False
-            self._look_due = self.loop.call_later(self.limits.body_timeout_s, self._look, left)
+            written = self._together.written
+            self._look_due = self.loop.call_later(self.limits.body_timeout_s, self._look, written, written - left)
 
-    def _look(self, before: int) -> None:
-        """Cut a connection whose caller has hardly read since the last look: what waits for them takes memory."""
-        left = self.transport.get_write_buffer_size()
+    def _look(self, owed: int, taken: int) -> None:
+        """Cut a connection whose caller has hardly read since the last look: what waits for them takes memory.
+
+        What came to wait since then does not count: a caller who asks on and on may always be about to read something.
+        """
+        taken_now = self._together.written - self.transport.get_write_buffer_size()
         waits = self.flow.write_paused or self.cycle is None or self.cycle.response_complete
-        if waits and not self._has_read_on and left > 0 and before - left < _LEAST_READ_BYTES:
+        if waits and not self._has_read_on and taken_now < owed and taken_now - taken < _LEAST_READ_BYTES:
             self._look_due = None
             self.transport.abort()
         else:
-            self._look_after(left)
+            self._look_after()
 
     # refusals
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
 
@@ -28,17 +30,19 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
 
     Parameters: listening, of `listening_socket`; settings; on_start, called once requests are answered.
     """
-    os.environ["SERVICE_WORKERS"] = str(settings.workers)  # what workers are forked from reads the same settings
-    if settings.workers:
-        prepare()
     write_log_lines()
     settings = _with_files(settings)
-    import uvicorn  # while the processes that compute are loading already
+    os.environ["SERVICE_WORKERS"] = str(settings.workers)  # what workers are forked from reads the same settings
+    os.environ["SERVICE_MAX_CONNECTIONS"] = str(settings.max_connections)
+    with _loading():
+        import uvicorn
 
-    from service.api.main import build_app
-    from service.api.serving.ending import EndingServer
-    from service.api.serving.protocol import limited_protocol
+        from service.api.main import build_app
+        from service.api.serving.ending import EndingServer
+        from service.api.serving.protocol import limited_protocol
 
+    if settings.workers:
+        prepare(from_here=True)  # so that what they share gets warm beside the rest of the start
     app = build_app(settings)
     server = EndingServer(
         uvicorn.Config(
@@ -55,6 +59,18 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
         on_start,
     )
     server.run(sockets=[listening])
+
+
+@contextmanager
+def _loading() -> Iterator[None]:
+    """While modules are loaded nothing is garbage; afterwards they are spared by the garbage collector, so that they
+    stay shared with processes that are forked."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def _with_files(settings: Settings) -> Settings:

@@ -26,12 +26,15 @@ class Together(asyncio.Transport):
         super().__init__()
         self._transport, self._loop = transport, loop
         self._held = bytearray()
+        self.written = 0
+        """All that was given to be written [B], also what waits still."""
 
     def write(self, data: Any) -> None:
         """Hold data until the end of this turn, unless it is much."""
         if not self._held and data:
             self._loop.call_soon(self.flush)
         self._held += data
+        self.written += len(data)
         if len(self._held) >= _MOST_HELD_BYTES:
             self.flush()
 

@@ -27,6 +27,7 @@ from typing import Final
 
 from starlette.types import Message, Scope
 
+from service.api.serving.from_here import can_fork, fork_server_from_here
 from service.api.serving.worker import Answered, Ended, Still, run
 from service.api.settings import Settings
 
@@ -64,7 +65,8 @@ class OverdueError(WorkerLostError):
 class Job:
     """A request on its way to a worker and back.
 
-    `part` takes a message of an answer in parts, in the event loop; `wanted` tells whether anybody still waits.
+    `part` takes a message of an answer in parts, in the event loop; `wanted` tells whether anybody still waits, and
+    `came_at` since when, as of `monotonic`, if it has waited for something else before.
     """
 
     scope: Scope
@@ -72,13 +74,15 @@ class Job:
     part: Callable[[Message], None]
     wanted: bool = True
     begun: Callable[[], None] = lambda: None
+    came_at: float | None = None
     due_at: float = inf
     outcome: Future[Answered | Ended] = field(default_factory=Future)
 
 
-def prepare() -> BaseContext:
-    """Begin to get ready for workers: where processes can be forked, what they share is loaded once, beside this one.
+def prepare(*, from_here: bool = False) -> BaseContext:
+    """Begin to get ready for workers: where processes can be forked, what they share is made once, beside this one.
 
+    Parameters: from_here, whether the modules that this process has loaded are shared too, if it can be forked.
     Returns: what starts them. What they share is made with the settings of the environment.
     """
     for name in _ONE_THREAD:
@@ -92,7 +96,8 @@ def prepare() -> BaseContext:
     resource_tracker.ensure_running()  # whose start lets signals through again
     through = signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM))
     try:
-        forkserver.ensure_running()  # which does not hear of Ctrl+C even before it can say that it ignores it
+        with fork_server_from_here() if from_here and can_fork() else contextlib.nullcontext():
+            forkserver.ensure_running()  # which does not hear of Ctrl+C even before it can say that it ignores it
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, through)
     return context
