@@ -9,15 +9,26 @@ from itertools import groupby, islice
 import hypothesis
 import pytest
 
-hypothesis.settings.register_profile("busy machine", deadline=None)  # time is measured by benchmarks, not by tests
-hypothesis.settings.load_profile("busy machine")
-
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--update-examples", action="store_true", default=False, help="rewrite the answers in openapi_examples"
     )
     parser.addoption("--long", action="store_true", default=False, help="also run the long versions of the checks")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Draws are the same in every run, unless `--hypothesis-seed` asks for others; and no time is measured by them."""
+    seeded = config.getoption("--hypothesis-seed") is not None
+    hypothesis.settings.register_profile(
+        "busy machine",
+        deadline=None,
+        derandomize=not seeded,
+        database=None,
+        suppress_health_check=[hypothesis.HealthCheck.too_slow],
+        print_blob=True,
+    )
+    hypothesis.settings.load_profile("busy machine")
 
 
 def _spread(items: list[pytest.Item], processes: int) -> list[pytest.Item]:

@@ -12,7 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from functools import partial
 from typing import Any, Final
 
@@ -40,9 +40,11 @@ from service.api.sizes import too_long
 from service.errors import InputError, ServiceError
 from tests.api import real
 from tests.api.echo import client as echo
-from tests.clients import test_attacks as attacks
+from tests.clients import test_attacks_connections as attacks
 
 JSON: Final = {"Content-Type": "application/json"}
+WAITS_S: Final = 60.0
+"""Longer than anything takes on a busy machine."""
 
 
 # Of one request
@@ -219,16 +221,21 @@ def requests_per_s() -> None:
 def shutdown_s() -> None:
     """What takes less is answered still when the service ends; what takes more is not, and does not hold it up."""
 
+    begun, go_on = threading.Event(), threading.Event()
+
     async def slow(scope: Scope, receive: Receive, send: Send) -> None:
-        del receive
-        await asyncio.sleep(float(scope["query_string"] or 0))
+        del scope, receive
+        begun.set()
+        while not go_on.is_set():
+            await asyncio.sleep(0.01)
         await send({"type": "http.response.start", "status": 200, "headers": [(b"content-length", b"0")]})
         await send({"type": "http.response.body", "body": b""})
 
-    settings = Settings(shutdown_s=1)
     logging.getLogger("uvicorn.error").disabled = True  # which tells of the task that it cancels
     try:
-        for takes_s, answered in ((0.5, True), (5.0, False)):
+        for settings, answered in ((Settings(shutdown_s=60), True), (Settings(shutdown_s=1), False)):
+            begun.clear()
+            go_on.clear()
             listening = serving.listening_socket("127.0.0.1", 0)
             server = uvicorn.Server(
                 uvicorn.Config(slow, log_config=None, lifespan="off", timeout_graceful_shutdown=settings.shutdown_s)
@@ -237,26 +244,30 @@ def shutdown_s() -> None:
             running.start()
             found: list[bool] = []
 
-            def ask(port: int, takes_s: float, found: list[bool]) -> None:
+            def ask(port: int, found: list[bool]) -> None:
                 try:
-                    status = httpx.get(f"http://127.0.0.1:{port}/?{takes_s}", timeout=20.0).status_code
+                    status = httpx.get(f"http://127.0.0.1:{port}/", timeout=WAITS_S).status_code
                     found.append(status == 200)
                 except httpx.TransportError:
                     found.append(False)
 
-            asking = threading.Thread(target=ask, args=(listening.getsockname()[1], takes_s, found))
-            while not server.started:
-                time.sleep(0.01)
-            asking.start()
-            while not server.server_state.tasks:
-                time.sleep(0.01)
-            begin = time.monotonic()
+            port = listening.getsockname()[1]
+            asking = threading.Thread(target=ask, args=(port, found))
+            asking.start()  # which waits for the server
+            assert begun.wait(WAITS_S)
             server.should_exit = True
-            running.join(15.0)
-            asking.join(15.0)
+            for _ in range(int(WAITS_S / 0.01)):  # until it has begun to end, and lets nobody in
+                with suppress(OSError), socket.create_connection(("127.0.0.1", port)):
+                    time.sleep(0.01)
+                    continue
+                break
+            if answered:
+                go_on.set()
+            running.join(WAITS_S)
+            asking.join(WAITS_S)
             listening.close()
+            assert not running.is_alive()
             assert found == [answered]
-            assert time.monotonic() - begin < 4.0
     finally:
         logging.getLogger("uvicorn.error").disabled = False
 

@@ -34,6 +34,9 @@ _ARGUMENTS: Final = [
     "--no-first-run",
     "--disable-quic",
 ]
+_WAITS_MS: Final = 180_000
+"""Longer than anything on a page takes on a busy machine."""
+_STARTS_WITHIN_MS: Final = 180_000
 _RULES: Final = {"target-size": {"enabled": True}}
 _SHOWN_IN: Final = os.environ.get("PAGE_SCREENSHOTS", "")
 
@@ -43,10 +46,11 @@ def chromium() -> Iterator[Browser]:
     """Debian's Chromium, without a window."""
     needs(package="playwright", get="pip install playwright")
     needs(file=_CHROMIUM, get="apt-get install chromium")
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=_WAITS_MS)
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=_CHROMIUM, args=_ARGUMENTS)
+        browser = driver.chromium.launch(executable_path=_CHROMIUM, args=_ARGUMENTS, timeout=_STARTS_WITHIN_MS)
         try:
             yield browser
         finally:
@@ -71,7 +75,7 @@ class Opened:
         """
         page = where.new_page()
         page.set_viewport_size({"width": width, "height": 900})
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(_WAITS_MS)
         opened = cls(page, service)
         page.on("request", lambda request: opened.loaded.append(request.url))
         page.on("console", lambda told: opened.complaints.append(f"{told.type}: {told.text}"))
@@ -96,10 +100,16 @@ class Opened:
 
     def solved(self) -> None:
         """Press the button, and wait for a plan."""
-        with self.page.expect_response("**/v1/blend-plans"):
+        with self.planning():
             self.page.get_by_role("button", name="Work it out").click()
-        self.untold("#plan-status", "Working it out")  # until then an earlier plan stands there
         self.page.wait_for_selector("table.amounts")
+
+    @contextmanager
+    def planning(self) -> Iterator[Any]:
+        """What is done within asks for a plan, which stands on the page afterwards; gives the response."""
+        with self.page.expect_response("**/v1/blend-plans") as answered:
+            yield answered
+        self.untold("#plan-status", "Working it out")  # until then an earlier plan stands there
 
     def copied(self) -> Any:
         """The request of the plan, as the page hands it on."""
@@ -115,12 +125,13 @@ class Opened:
         self.page.get_by_label("Points, at most").fill(str(points))
         with self.page.expect_request("**/v1/trade-offs") as asked:
             self.page.get_by_role("button", name="Draw the curve").click()
+        self.untold("#curve-status", "Working out the curve")  # until then an earlier one stands there
         self.page.wait_for_selector("svg.chart")
         return asked.value.post_data_json
 
     def answer_to(self, path: str, request: Any) -> Any:
         """What the service answers a script that sends the same."""
-        return self.page.request.post(f"{self.service.address}{path}", data=request).json()
+        return self.page.request.post(f"{self.service.address}{path}", data=request, timeout=_WAITS_MS).json()
 
     def told(self, selector: str, text: str) -> None:
         """Wait until an element holds a text."""

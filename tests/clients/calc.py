@@ -73,7 +73,7 @@ def recalculated(
     *,
     inputs: Mapping[str, Mapping[str, str]] | None = None,
     decimal_comma: Sequence[str] = (),
-    within_s: float = 120.0,
+    within_s: float = 300.0,
 ) -> Report:
     """Have one LibreOffice Calc recalculate, in this order.
 

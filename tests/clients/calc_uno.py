@@ -24,7 +24,7 @@ from xml.sax.saxutils import escape, quoteattr
 _FULL_UPDATE: Final = 3  # com.sun.star.document.UpdateDocMode.FULL_UPDATE
 _CSV_FILTER: Final = "Text - txt - csv (StarCalc)"
 _CSV_AS_READ: Final = "44,34,76,1"  # comma, double quote, UTF-8, from line 1
-_STARTS_WITHIN_S: Final = 60.0
+_STARTS_WITHIN_S: Final = 120.0
 _ENDS_WITHIN_S: Final = 15.0
 _STORED_AS: Final = ("WEBSERVICE(", "FILTERXML(", "ENCODEURL(")  # functions that a file keeps under another prefix
 

@@ -6,7 +6,10 @@ from collections.abc import Iterator
 
 import pytest
 
+from tests.clients.attacking import at_ease, attacked, attacked_at_ease, quick
 from tests.clients.serving import Served, served
+
+__all__ = ["at_ease", "attacked", "attacked_at_ease", "quick", "service"]
 
 
 @pytest.fixture(scope="module")

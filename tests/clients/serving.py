@@ -33,9 +33,11 @@ from tests.api.real import patient
 
 __all__ = ["Served", "Started", "needs", "served", "started"]
 
-_STARTS_WITHIN_S = 30.0
-_READY_WITHIN_S = 60.0
+_STARTS_WITHIN_S = 60.0
+_READY_WITHIN_S = 120.0
 _ENDS_WITHIN_S = 20.0
+_KEPT_ALIVE_S = 75
+"""Longer than clients keep a connection, so that none sends over one that is closed at that moment."""
 
 
 @dataclass
@@ -100,7 +102,9 @@ def served(settings: Settings | None = None) -> Iterator[Served]:
 
             await app(scope, receive, sent)
 
-        server = uvicorn.Server(uvicorn.Config(recorded, log_level="error", ws="none", lifespan="off"))
+        server = uvicorn.Server(
+            uvicorn.Config(recorded, log_level="error", ws="none", lifespan="off", timeout_keep_alive=_KEPT_ALIVE_S)
+        )
         running = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
         running.start()
         until = time.monotonic() + _STARTS_WITHIN_S
@@ -144,7 +148,7 @@ class Started:
 
     def metric(self, name: str, **labels: str) -> float:
         """The sum of a metric over all its labels but the given ones, 0 where it was never counted."""
-        text = httpx.get(f"{self.address}/metrics", timeout=30.0).raise_for_status().text
+        text = httpx.get(f"{self.address}/metrics", timeout=60.0).raise_for_status().text
         given = [f'{label}="{value}"' for label, value in labels.items()]
         found = re.findall(rf"^{name}(?:\{{(.*)\}})? (\S+)$", text, re.MULTILINE)
         return sum(float(value) for has, value in found if all(part in has for part in given))

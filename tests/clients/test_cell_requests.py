@@ -25,7 +25,7 @@ REFUSED = f"/v1/cell/{HONEY}".replace("target=1.016", "target=0.99")
 )
 def test_head_tells_what_get_sends_and_the_connection_stays(service: Served, path: str) -> None:
     """RFC 9110 section 9.3.2: HEAD has the fields of GET and no content; section 13.1.2: If-None-Match."""
-    connection = HTTPConnection(urlsplit(service.address).netloc, timeout=30)
+    connection = HTTPConnection(urlsplit(service.address).netloc, timeout=120)
     try:
         connection.connect()
         line = connection.sock
@@ -51,7 +51,7 @@ def test_head_tells_what_get_sends_and_the_connection_stays(service: Served, pat
 
 
 def test_a_refusal_is_kept_by_nobody_and_the_connection_stays(service: Served) -> None:
-    connection = HTTPConnection(urlsplit(service.address).netloc, timeout=30)
+    connection = HTTPConnection(urlsplit(service.address).netloc, timeout=120)
     try:
         connection.connect()
         line = connection.sock

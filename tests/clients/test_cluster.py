@@ -36,6 +36,7 @@ def cluster() -> Iterator[Any]:
         distributed.LocalCluster(n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None) as local,
         distributed.Client(local) as client,
     ):
+        client.wait_for_workers(2, timeout=120)
         yield client
 
 

@@ -29,7 +29,7 @@ AS_JSON = ("-H", "Content-Type: application/json")
 def curl(*arguments: str, fails: int = 0) -> str:
     """What curl writes; `fails`, the code it ends with."""
     needs(command="curl", get="apt-get install curl")
-    done = subprocess.run(["curl", "-sS", *arguments], capture_output=True, text=True, timeout=60, check=False)
+    done = subprocess.run(["curl", "-sS", *arguments], capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == fails, done.stderr
     return done.stdout
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -21,6 +22,8 @@ QUIET = [
     "--disable-sync",
     "--no-first-run",
 ]
+WAITS_MS = 180_000
+"""Longer than anything takes on a busy machine."""
 EXAMPLE = "02_how_much_honey_to_1030"
 
 
@@ -47,9 +50,9 @@ def opened(service: Served) -> Iterator[Opened]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=QUIET, timeout=180_000)
         found = Opened(browser.new_page())
-        found.page.set_default_timeout(60_000)  # a busy machine
+        found.page.set_default_timeout(WAITS_MS)
         found.page.goto(f"{service.address}/docs")
         found.page.wait_for_selector("#operations-blends-solve_blend")
         yield found
@@ -58,12 +61,14 @@ def opened(service: Served) -> Iterator[Opened]:
 
 def test_a_worked_example_is_tried_out(service: Served, opened: Opened) -> None:
     """How much honey brings five gallons to SG 1.030: the answer stands on the page, with status 200."""
+    from playwright.sync_api import expect
+
     page = opened.page
     operation = page.locator("#operations-blends-solve_blend")
     operation.locator(".opblock-summary-control").click()
     operation.get_by_role("button", name="Try it out").click()
     operation.locator(".examples-select-element").first.select_option(EXAMPLE)
-    assert "carboy" in operation.locator("textarea.body-param__text").input_value()
+    expect(operation.locator("textarea.body-param__text")).to_have_value(re.compile("carboy"), timeout=WAITS_MS)
     before = len(service.saw)
     operation.get_by_role("button", name="Execute").click()
     status = operation.locator(".live-responses-table tbody .response-col_status")

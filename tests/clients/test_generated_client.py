@@ -62,7 +62,7 @@ def generated(service: Served, tmp_path_factory: pytest.TempPathFactory) -> Iter
     import httpx
 
     place = tmp_path_factory.mktemp("generated")
-    document = httpx.get(f"{service.address}/v1/openapi.json").json()
+    document = httpx.get(f"{service.address}/v1/openapi.json", timeout=120.0).json()
     (place / "openapi.json").write_text(json.dumps(document), encoding="utf-8")
     (place / "config.yml").write_text(CONFIG, encoding="utf-8")
     client = place / "solver_client"
@@ -71,7 +71,7 @@ def generated(service: Served, tmp_path_factory: pytest.TempPathFactory) -> Iter
         [sys.executable, "-m", "openapi_python_client", "generate", "--fail-on-warning", *options.split()],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         cwd=place,
         check=False,
     )
@@ -89,7 +89,7 @@ def generated(service: Served, tmp_path_factory: pytest.TempPathFactory) -> Iter
 @pytest.fixture(scope="module")
 def client(service: Served, generated: Generated) -> Iterator[Any]:
     """A client of the running service."""
-    with generated.part("client").Client(base_url=service.address, timeout=30.0) as opened:
+    with generated.part("client").Client(base_url=service.address, timeout=120.0) as opened:
         yield opened
 
 

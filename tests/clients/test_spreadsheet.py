@@ -162,7 +162,7 @@ def counted() -> Iterator[Counter[tuple[str, CellQuery]]]:
 
 def answered(service: Served, path: str, status: int = 200) -> str:
     """What the service answers a plain client."""
-    connection = HTTPConnection(urlsplit(service.address).netloc, timeout=30)
+    connection = HTTPConnection(urlsplit(service.address).netloc, timeout=120)
     try:
         connection.request("GET", path)
         response = connection.getresponse()

@@ -15,10 +15,13 @@ import random
 import re
 import signal
 import socket
+import subprocess
+import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
 
 import httpx
@@ -31,6 +34,7 @@ from tests.clients.loading import (
     ANSWERED_S,
     LINES,
     MIX,
+    WITHOUT_HURRY,
     Asked,
     batch,
     busiest,
@@ -51,7 +55,8 @@ pytestmark = pytest.mark.skipif(not Path("/proc/self/smaps_rollup").exists(), re
 @pytest.fixture(scope="module")
 def server() -> Iterator[Started]:
     """Two workers for single answers and one for batches, and time enough that no answer depends on it."""
-    with started(SERVICE_WORKERS="2", SERVICE_DEADLINE_S="10", SERVICE_BATCH_DEADLINE_S="60") as running:
+    plenty = {"SERVICE_DEADLINE_S": "10", "SERVICE_BATCH_DEADLINE_S": "120", "SERVICE_MAX_WAIT_S": "60"}
+    with started(SERVICE_WORKERS="2", **plenty, **WITHOUT_HURRY) as running:
         yield running
 
 
@@ -104,38 +109,78 @@ def test_what_has_not_changed_has_the_headers_of_what_was_sent(server: Started, 
 
 
 def test_light_answers_come_soon_while_all_workers_compute(server: Started) -> None:
-    """99 of 100 within 50 ms, in the best of some rounds."""
+    """99 of 100 within 50 ms, in the best of some rounds.
+
+    Beside it a bare process is asked, which computes a millisecond for each answer: where even that one waits for a
+    processor, the machine is too busy to tell, and what counts is that the service waits no longer than three times so.
+    """
     heavy = [
         posted("trade_off", "01"),
         posted("trade_off", "02", ".csv"),
         Asked("POST", PATHS["solve_blends"], batch(30)),
     ]
     rounds: list[dict[str, float]] = []
-    with constant_load(server, heavy[:2], 3), constant_load(server, heavy[2:], 2):
+    paths = ("/healthz", "/v1/cell/sg-from-brix?brix=")
+
+    def soon(path: str) -> bool:
+        return any(each[path] < max(0.05, 3.0 * each["bare"]) for each in rounds)
+
+    with bare_process() as port, constant_load(server, heavy[:2], 3), constant_load(server, heavy[2:], 2):
         until(lambda: server.metric("service_running_requests") == 3.0, ANSWERED_S, "all workers compute")
-        for _ in range(8):
-            rounds.append({path: p99_s(server, path) for path in ("/healthz", "/v1/cell/sg-from-brix?brix=")})
-            if all(min(each[path] for each in rounds) < 0.05 for path in rounds[0]):
-                break
-        assert server.metric("service_running_requests") >= 2.0
+        begun = time.monotonic()
+        while not all(map(soon, paths)) and (len(rounds) < 8 or time.monotonic() - begun < 60.0):
+            bare, *served = p99s_s((port, "/"), *((server.port, path) for path in paths))
+            rounds.append({"bare": bare, **dict(zip(paths, served, strict=True))})
+        until(lambda: server.metric("service_running_requests") >= 2.0, ANSWERED_S, "workers compute still")
     print(f"p99 in seconds: {rounds}")
-    for path in rounds[0]:
-        assert min(each[path] for each in rounds) < 0.05, rounds
+    for path in paths:
+        assert soon(path), (path, rounds)
 
 
-def p99_s(server: Started, path: str) -> float:
-    """The time within which 99 of 100 answers come [s]; a path that ends in = gets a new number each time."""
-    taken: list[float] = []
-    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=ANSWERED_S)
+def p99s_s(*asked: tuple[int, str]) -> list[float]:
+    """The time within which 99 of 100 answers come [s], of several ports and paths that are asked in turns.
+
+    A path that ends in = gets a new number each time.
+    """
+    taken: list[list[float]] = [[] for _ in asked]
+    lines = [http.client.HTTPConnection("127.0.0.1", port, timeout=ANSWERED_S) for port, _ in asked]
     for k in range(100):
-        begun = time.perf_counter()
-        connection.request("GET", path + (f"{random.uniform(1, 30):.4f}{k}" if path.endswith("=") else ""))
-        response = connection.getresponse()
-        response.read()
-        taken.append(time.perf_counter() - begun)
-        assert response.status == 200
-    connection.close()
-    return sorted(taken)[98]
+        for line, (_, path), times in zip(lines, asked, taken, strict=True):
+            begun = time.perf_counter()
+            line.request("GET", path + (f"{random.uniform(1, 30):.4f}{k}" if path.endswith("=") else ""))
+            response = line.getresponse()
+            response.read()
+            times.append(time.perf_counter() - begun)
+            assert response.status == 200
+    for line in lines:
+        line.close()
+    return [sorted(times)[98] for times in taken]
+
+
+BARE = """
+import socket
+from time import process_time
+with socket.create_server(("127.0.0.1", 0)) as listening:
+    print(listening.getsockname()[1], flush=True)
+    while True:
+        with listening.accept()[0] as connection:
+            while connection.recv(65536):
+                until = process_time() + 0.001
+                while process_time() < until:
+                    pass
+                connection.sendall(b"HTTP/1.1 200 OK\\r\\nContent-Length: 0\\r\\n\\r\\n")
+"""
+
+
+@contextmanager
+def bare_process() -> Iterator[int]:
+    """The port of a process that answers everything alike."""
+    with subprocess.Popen([sys.executable, "-c", BARE], stdout=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stdout is not None
+            yield int(process.stdout.readline())
+        finally:
+            process.kill()
 
 
 def test_a_killed_worker_takes_only_its_own_request_with_it(server: Started) -> None:
@@ -143,14 +188,15 @@ def test_a_killed_worker_takes_only_its_own_request_with_it(server: Started) -> 
     turned_away = server.metric("service_rejections_total", reason="worker_lost")
     took_s: list[float] = []
     with constant_load(server, [posted("trade_off", "03"), posted("solve_blend", "01")], 4) as answers:
-        for _ in range(3):
+        # one that is killed between two requests takes none with it, so that it may need some more
+        while len(took_s) < 3 or (len(took_s) < 30 and (min(took_s) >= 2.0 or not any(map(is_busy, list(answers))))):
             until(lambda: server.metric("service_running_requests", lane="single") == 2.0, ANSWERED_S, "both compute")
             took_s.append(replaced_s(server, killed=busiest(server)))
-            until(lambda: server.metric("service_workers_lost_total") == lost + len(took_s), 10.0, "counted")
+            until(lambda: server.metric("service_workers_lost_total") == lost + len(took_s), ANSWERED_S, "counted")
     print(f"replaced after {took_s} s")
     refused = [answer for answer in answers if is_busy(answer)]
     assert all(answer.status_code == 200 for answer in answers if answer not in refused)
-    assert 1 <= len(refused) <= 3
+    assert 1 <= len(refused) <= len(took_s)
     assert len(refused) == server.metric("service_rejections_total", reason="worker_lost") - turned_away
     assert all("ended before it was done" in answer.json()["detail"] for answer in refused)
     assert min(took_s) < 2.0
@@ -160,7 +206,7 @@ def replaced_s(server: Started, killed: int) -> float:
     """Kill a worker and wait until there are as many as before; returns how long it took [s]."""
     count = len(server.workers())
     os.kill(killed, signal.SIGKILL)
-    return until(lambda: killed not in server.workers() and len(server.workers()) == count, 10.0, "replaced")
+    return until(lambda: killed not in server.workers() and len(server.workers()) == count, ANSWERED_S, "replaced")
 
 
 def test_all_workers_killed_at_once(server: Started) -> None:
@@ -168,10 +214,10 @@ def test_all_workers_killed_at_once(server: Started) -> None:
     with client_of(server) as client:
         for pid in workers:
             os.kill(pid, signal.SIGKILL)
-        until(lambda: not set(workers) & set(server.workers()), 5.0, "killed")
+        until(lambda: not set(workers) & set(server.workers()), ANSWERED_S, "killed")
         answers = [posted("solve_blend", "02").sent(client), posted("solve_blends", "01").sent(client)]
         assert [answer.status_code for answer in answers] == [200, 200]
-        until(lambda: len(server.workers()) == len(workers), 10.0, "replaced")
+        until(lambda: len(server.workers()) == len(workers), ANSWERED_S, "replaced")
         assert client.get("/readyz").status_code == 200
 
 
@@ -183,7 +229,7 @@ def test_a_worker_killed_in_the_middle_of_a_stream_cuts_the_stream(server: Start
         read_until_cut(server, client, lines)
     assert len(lines) >= 3
     assert all("progress" in json.loads(line) for line in lines)
-    until(lambda: server.metric("service_workers_lost_total", lane="batch") == lost + 1, 10.0, "counted")
+    until(lambda: server.metric("service_workers_lost_total", lane="batch") == lost + 1, ANSWERED_S, "counted")
 
 
 def read_until_cut(server: Started, client: httpx.Client, lines: list[str]) -> None:
@@ -199,14 +245,14 @@ def read_until_cut(server: Started, client: httpx.Client, lines: list[str]) -> N
 
 @pytest.mark.parametrize("twin", ["", ".csv"])
 def test_a_caller_who_leaves_ends_the_work(server: Started, twin: str) -> None:
+    left = {"operation": f"solve_blends{twin.replace('.', '_')}", "outcome": "left"}
+    before = server.metric("service_solve_seconds_count", **left)
     with left_open(server, PATHS["solve_blends"] + twin, batch(1500)):
         until(lambda: server.metric("service_running_requests", lane="batch") == 1.0, ANSWERED_S, "computing")
         time.sleep(0.3)
     freed_s = until(lambda: server.metric("service_running_requests", lane="batch") == 0.0, 10.0, "given up")
     print(f"free again after {freed_s:.2f} s")
-    assert server.metric(
-        "service_solve_seconds_count", operation=f"solve_blends{twin.replace('.', '_')}", outcome="left"
-    )
+    until(lambda: server.metric("service_solve_seconds_count", **left) == before + 1, ANSWERED_S, "counted as left")
 
 
 def test_a_caller_who_leaves_while_waiting_is_not_answered_at_all(server: Started) -> None:
@@ -214,8 +260,9 @@ def test_a_caller_who_leaves_while_waiting_is_not_answered_at_all(server: Starte
     with left_open(server, PATHS["solve_blends"], batch(1500)):
         until(lambda: server.metric("service_running_requests", lane="batch") == 1.0, ANSWERED_S, "computing")
         with left_open(server, PATHS["solve_blends"], batch(1400)):
-            until(lambda: server.metric("service_waiting_requests", lane="batch") == 1.0, 10.0, "waiting")
-        until(lambda: server.metric("service_waiting_requests", lane="batch") == 0.0, 2.0, "its place is free")
+            until(lambda: server.metric("service_waiting_requests", lane="batch") == 1.0, ANSWERED_S, "waiting")
+        until(lambda: server.metric("service_waiting_requests", lane="batch") == 0.0, 10.0, "its place is free")
+        # before the turn of its batch would have come:
         assert server.metric("service_running_requests", lane="batch") == 1.0
     with client_of(server) as client:
         assert posted("solve_blends", "01").sent(client).status_code == 200

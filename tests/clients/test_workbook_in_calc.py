@@ -64,7 +64,7 @@ def _label_row(content: bytes, sheet: str, label: str, after: str) -> int:
 
 def _opened(units: str, place: Path) -> Iterator[Opened]:
     with served() as service:
-        content = urlopen(f"{service.address}/v1/workbook.xlsx?units={units}", timeout=60).read()
+        content = urlopen(f"{service.address}/v1/workbook.xlsx?units={units}", timeout=120).read()
         file = place / "workbook.xlsx"
         file.write_bytes(content)
         typed = {
@@ -101,7 +101,7 @@ def opened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
 def ask(address: str) -> tuple[int, str]:
     """Status and text of an address."""
     try:
-        with urlopen(Request(address), timeout=60) as answer:
+        with urlopen(Request(address), timeout=120) as answer:
             return answer.status, answer.read().decode("utf-8")
     except HTTPError as refused:
         return refused.code, refused.read().decode("utf-8")
@@ -252,7 +252,7 @@ def test_batches_are_what_both_additions_together_give(opened: Opened) -> None:
         recipes.append({"name": column, "lots": [lot], "additions": additions})
     body = json.dumps({"recipes": recipes}).encode()
     request = Request(f"{opened.service.address}/v1/blend-forecasts", body, {"Content-Type": "application/json"})
-    with urlopen(request, timeout=60) as answer:
+    with urlopen(request, timeout=120) as answer:
         predicted = {recipe["name"]: recipe["predicted"] for recipe in json.load(answer)["recipes"]}
     for column, found in predicted.items():
         assert cells[f"{column}15"].value == pytest.approx(found["gravity"]["value"], abs=1e-4)

@@ -21,7 +21,7 @@ from tests.api.real import forecast
 
 def read(request: dict[str, Any]) -> tuple[PlanAsked, tuple[Material, ...]]:
     """A request as the planner takes it, and its materials."""
-    asked = plan_from(BlendPlanRequest.model_validate(request), 2.0)
+    asked = plan_from(BlendPlanRequest.model_validate(request), 10.0)
     return asked, materials_of(asked.lots, asked.additions)
 
 

@@ -67,7 +67,7 @@ def demo() -> dict[str, Any]:
 def poured_demo() -> tuple[float, float, list[Material], list[float], Drink]:
     """pH and acidity of the demo's plan before rounding for show, its materials and masses, and the same on paper."""
     request = demo()
-    asked = plan_from(BlendPlanRequest.model_validate(request), 2.0)
+    asked = plan_from(BlendPlanRequest.model_validate(request), 10.0)
     materials = list(materials_of(asked.lots, asked.additions))
     answered = solved(asked, materials)
     masses = answered.numbers.masses_g(answered.result.x)

@@ -49,7 +49,7 @@ def _numbers(asked: PlanAsked) -> Numbers:
 @pytest.fixture(name="problems")
 def _problems() -> tuple[Problem, Problem, tuple[float, ...]]:
     """Without the lemon, with it, and a likely state."""
-    asked = plan_from(BlendPlanRequest.model_validate(INSIDE), 2.0)
+    asked = plan_from(BlendPlanRequest.model_validate(INSIDE), 10.0)
     numbers = _numbers(asked)
     assert numbers.materials[numbers.free[LEMON]].name == "lemon_juice_concentrate_400"
     references = [stages.typical_divisor(g.ratio, numbers.problem, numbers.start) for g in numbers.goals]

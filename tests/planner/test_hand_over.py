@@ -95,7 +95,7 @@ def test_amounts_are_written_as_they_are_read(litres: float, mass_g: float, syst
 
 
 def test_a_drink_is_read_back_as_it_was_predicted() -> None:
-    plan = solve_blend(plan_from(BlendPlanRequest.model_validate(example("solve_blend", "01")), 2.0))
+    plan = solve_blend(plan_from(BlendPlanRequest.model_validate(example("solve_blend", "01")), 10.0))
     drink = drink_of(plan.next["plan_packaging"].request)
     told = plan.predicted
     for name in ("abv_percent", "sugar_g_per_l", "fermentable_sugar_g_per_l"):
@@ -142,7 +142,7 @@ def test_a_lot_is_read_back_as_the_drink_it_was() -> None:
     ],
 )
 def test_a_target_is_written_as_it_is_read(name: str, target: dict[str, Any]) -> None:
-    asked = plan_from(BlendPlanRequest.model_validate(changed("targets", to={name: target})), 2.0)
+    asked = plan_from(BlendPlanRequest.model_validate(changed("targets", to={name: target})), 10.0)
     (found,) = asked.targets
     (again,) = plan_from(
         BlendPlanRequest.model_validate(changed("targets", to={name: target_body(found)})), 2.0
@@ -158,7 +158,7 @@ def test_a_level_carries_its_unit_only_where_a_target_does() -> None:
 
 
 def test_a_cell_or_a_plan_without_its_request_hands_no_correction_on() -> None:
-    asked = plan_from(BlendPlanRequest.model_validate(BASE), 2.0)
+    asked = plan_from(BlendPlanRequest.model_validate(BASE), 10.0)
     assert "correct_blend" in solve_blend(asked).next
     assert set(solve_blend(replace(asked, sent={})).next) == {"plan_stabilising", "plan_fining", "plan_packaging"}
 

@@ -66,7 +66,7 @@ def requests(draw: st.DrawFn) -> dict[str, Any]:
 
 def exact(request: dict[str, Any]) -> tuple[list[str], list[float], Contents, bool]:
     """Names, masses [g] and contents of a plan as solved, before anything is rounded; whether it stands on a basis."""
-    asked = plan_from(BlendPlanRequest.model_validate(request), 2.0)
+    asked = plan_from(BlendPlanRequest.model_validate(request), 10.0)
     materials = materials_of(asked.lots, asked.additions)
     answered = answer(asked, materials)
     numbers, result = answered.numbers, answered.result
