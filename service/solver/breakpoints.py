@@ -166,7 +166,7 @@ def _rooms_end(curve: Curve, point: CurvePoint, last: float, near: float) -> flo
 
 def _margins(curve: Curve, point: CurvePoint, level: float) -> Margins | None:
     assert point.basis is not None
-    return margins(curve.problem_at(level), point.basis, curve.expected(level, point))
+    return margins(curve.problem_at(level), point.basis, curve.expected(level, point), point.vertex)
 
 
 def _alike(one: CurvePoint, other: CurvePoint) -> bool:

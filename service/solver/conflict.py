@@ -29,13 +29,14 @@ from dataclasses import dataclass
 from math import inf
 from time import perf_counter
 
-from service.solver.local import TOLERANCE, Basis, is_liquid, newton_on_basis, worst_violation
+from service.solver.local import is_liquid
 from service.solver.packs import solve_whole
-from service.solver.problem import Form, Problem, Row, Tangent, volume_at
+from service.solver.problem import Form, Problem, Row, Tangent
 from service.solver.proof import search
 from service.solver.simplex import LpResult, LpStatus, solve_lp
 from service.solver.solve import Verdict, states_across
 from service.solver.stages import Goal, range_rows, typical_divisor
+from service.solver.vertex import vertex_of
 
 _COUNTS = 1e-9
 """A ray's coefficient above this share of its largest belongs to it."""
@@ -142,7 +143,7 @@ class _Tangents:
 
     def __init__(self, system: _System, sums: Sequence[float]) -> None:
         self.system = system
-        tangent = Tangent(system.problem, sums)
+        tangent = self.tangent = Tangent(system.problem, sums)
 
         def sides(row: Row) -> tuple[list[float], float, float]:
             offset = tangent.offset(row.form)
@@ -164,6 +165,7 @@ class _Tangents:
             [line for line, _, _ in sides],
             [low for _, low, _ in sides],
             [high for _, _, high in sides],
+            by_miss=True,
         )
 
     def leverage(self, ray: dict[int, float], keep: Sequence[int]) -> dict[int, float]:
@@ -181,28 +183,38 @@ class _Tangents:
                     found[i] = max(found.get(i, 0.0), share)
         return found
 
+    def multipliers(self, ray: dict[int, float], before: Sequence[int], keep: Sequence[int]) -> list[float]:
+        """A ray over some members as multipliers of the rows of those that are left of them."""
+        n, left = self.system.problem.size, set(keep)
+        owners = [i for i in before for _ in self.sides[i]]
+        own = [ray.get(n + k, 0.0) for k, i in enumerate(owners) if i in left]
+        return own + [ray.get(n + len(owners) + k, 0.0) for k in range(len(self.standing))]
+
 
 @dataclass(frozen=True, slots=True)
 class _Point:
-    """Amounts that a programme found for some members, and their problem."""
+    """Amounts that a programme found for some members, with their problem and the tangent that it was taken at."""
 
     members: list[int]
     problem: Problem
     lp: LpResult
+    tangent: Tangent
 
     def is_met(self) -> bool:
         """Whether Newton on the programme's basis moves them onto the true volume inside of all bounds."""
-        problem, lp, n = self.problem, self.lp, self.problem.size
-        if any(problem.whole):
+        if any(self.problem.whole):
             return False
-        active = sorted((k - n, lp.at_upper[j]) for j, k in enumerate(lp.nonbasic) if k >= n)
-        basis = Basis(
-            tuple(sorted(k for k in lp.basic if k < n)), tuple(i for i, _ in active), tuple(up for _, up in active)
-        )
-        x = newton_on_basis(problem, basis, list(lp.x))
-        if x is None or not is_liquid(problem.sums_at(x)):
-            return False
-        return worst_violation(problem, x, volume_at(problem, x)) <= TOLERANCE
+        vertex = vertex_of(self.problem, self.lp, self.tangent)
+        return vertex is not None and vertex.is_feasible()
+
+
+@dataclass(frozen=True, slots=True)
+class _Guess:
+    """An irreducible set by tangents: points that show its members to be needed, multipliers of its rows against it."""
+
+    keep: list[int]
+    points: list[_Point]
+    against: list[float]
 
 
 def irreducible_conflict(
@@ -227,14 +239,14 @@ def irreducible_conflict(
     state, seen = sums, None
     for _ in range(_TANGENTS):
         found = _by_programmes(system, state)
-        if found is None or found[0] == seen:
+        if found is None or found.keep == seen:
             break
-        seen, points = found
+        seen = found.keep
         if not verify:
             return _named(system, seen)
         together = system.problem_with(seen)
-        if search(together, until=until).closed:
-            return _named(system, _with_points(system, seen, points, until))
+        if search(together, until=until, against=found.against).closed:
+            return _named(system, _with_points(system, seen, found.points, until))
         there = solve_whole(together, sums, until=until, prove=False)
         if not there.found:
             break
@@ -248,7 +260,7 @@ def _named(system: _System, keep: Sequence[int] | None) -> tuple[Member, ...] | 
     return tuple(system.members[i] for i in keep) if keep else None
 
 
-def _by_programmes(system: _System, sums: Sequence[float]) -> tuple[list[int], list[_Point]] | None:
+def _by_programmes(system: _System, sums: Sequence[float]) -> _Guess | None:
     """The set at the first state whose programme is empty, and the points that show each member to be needed."""
     whole = system.problem_with(system.everything)
     state: Sequence[float] = sums
@@ -268,11 +280,12 @@ def _by_programmes(system: _System, sums: Sequence[float]) -> tuple[list[int], l
     return None
 
 
-def _filtered(system: _System, tangents: _Tangents, lp: LpResult) -> tuple[list[int], list[_Point]] | None:
+def _filtered(system: _System, tangents: _Tangents, lp: LpResult) -> _Guess | None:
     """Drop members in their order as long as the programme stays empty."""
     rests_on = tangents.leverage(lp.ray, system.everything)
     keep = [i for i in system.everything if i in rests_on or system.members[i].goal is not None]
     points: list[_Point] = []
+    ray, before = lp.ray, system.everything
     first, then = system.attempts(keep, rests_on)
     for step, group in enumerate((*first, *then)):
         if step == len(first):  # what is left is all of one rank
@@ -284,12 +297,12 @@ def _filtered(system: _System, tangents: _Tangents, lp: LpResult) -> tuple[list[
         smaller = system.problem_with(rest)
         lp = tangents.programme(rest, smaller)
         if lp.status is LpStatus.INFEASIBLE:
-            keep, rests_on = rest, tangents.leverage(lp.ray, rest)
+            keep, rests_on, ray, before = rest, tangents.leverage(lp.ray, rest), lp.ray, rest
         elif lp.status is LpStatus.STALLED:
             return None
         elif len(group) == 1:
-            points.append(_Point(rest, smaller, lp))
-    return (keep, points) if keep else None
+            points.append(_Point(rest, smaller, lp, tangents.tangent))
+    return _Guess(keep, points, tangents.multipliers(ray, before, keep)) if keep else None
 
 
 def _with_points(system: _System, keep: list[int], points: Sequence[_Point], until: float) -> list[int] | None:

@@ -15,6 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
 
 from service.physics.ethanol_water import specific_volume_ml_g
 from service.physics.mixture import SOLIDS_FRACTION_MAX
@@ -25,7 +27,10 @@ from service.solver.problem import Form, Problem
 # Largest |v'''(p)| on 0…1 and |ψ'''(w)| on 0…0.9, from the formulas on grids of 20,000 points: 23.83 and 0.291.
 _THIRD_V = 24.0
 _THIRD_PSI = 0.30
-_GRID = 9
+_HALVINGS = 10
+_CELLS = 8
+"""No more cells of the curvature's table than these and one cover an interval, and no fewer than half of them where it
+is longer than eight of the smallest."""
 
 # The split of the rests: nothing of the sucrose-based share, and the middle of the glucose and fructose slopes.
 _LINEAR_SHARE = 0.5 * (GLUCOSE_LAW.linear + FRUCTOSE_LAW.linear)
@@ -64,12 +69,38 @@ class Envelope:
     error_by_w: float
 
 
-def _curvature_range(second: Callable[[float], float], low: float, high: float, third: float) -> tuple[float, float]:
-    """Rigorous range of a second derivative on an interval, from a grid and a bound on the third."""
-    step = (high - low) / (_GRID - 1)
-    values = [second(low + k * step) for k in range(_GRID)]
-    slack = 0.5 * third * step
-    return min(values) - slack, max(values) + slack
+class _Curvature:
+    """A second derivative from nought to an end: its rigorous ranges on cells, halved again and again."""
+
+    def __init__(self, second: Callable[[float], float], end: float, third: float) -> None:
+        """`third` bounds the third derivative, which is all that can happen between two points of a grid."""
+        count = 2**_HALVINGS
+        self.end, slack = end, 0.5 * third * end / count
+        values = [second(end * k / count) for k in range(count + 1)]
+        lows = [min(pair) - slack for pair in pairwise(values)]
+        highs = [max(pair) + slack for pair in pairwise(values)]
+        self.levels = [(lows, highs)]
+        while len(lows) > 1:
+            lows = [min(pair) for pair in zip(lows[::2], lows[1::2], strict=True)]
+            highs = [max(pair) for pair in zip(highs[::2], highs[1::2], strict=True)]
+            self.levels.append((lows, highs))
+
+    def range(self, low: float, high: float) -> tuple[float, float]:
+        """Rigorous range on an interval."""
+        wide = (high - low) / self.end * 2**_HALVINGS / _CELLS
+        lows, highs = self.levels[min(max(int(wide), 0).bit_length(), _HALVINGS)]
+        last = len(lows) - 1
+        first, beyond = min(int(low / self.end * len(lows)), last), min(int(high / self.end * len(lows)), last) + 1
+        return min(lows[first:beyond]), max(highs[first:beyond])
+
+
+@cache
+def _curvatures() -> tuple[_Curvature, _Curvature]:
+    """Those of v(p) and of ψ(w)."""
+    return (
+        _Curvature(lambda p: specific_volume_ml_g(p)[2], 1.0, _THIRD_V),
+        _Curvature(_psi_second, SOLIDS_FRACTION_MAX, _THIRD_PSI),
+    )
 
 
 def _psi_second(w: float) -> float:
@@ -94,8 +125,9 @@ def envelope(problem: Problem, box: StateBox) -> Envelope:
     v, v1, _ = specific_volume_ml_g(p)
     phi, phi1, _ = apparent_specific_volume_ml_g(w)
     psi, psi1 = w * phi, phi + w * phi1
-    v2_low, v2_high = _curvature_range(lambda z: specific_volume_ml_g(z)[2], box.p_low, box.p_high, _THIRD_V)
-    psi2_low, psi2_high = _curvature_range(_psi_second, box.w_low, box.w_high, _THIRD_PSI)
+    of_v, of_psi = _curvatures()
+    v2_low, v2_high = of_v.range(box.p_low, box.p_high)
+    psi2_low, psi2_high = of_psi.range(box.w_low, box.w_high)
     phi_slope = max(apparent_specific_volume_ml_g(box.w_high)[1], apparent_specific_volume_ml_g(box.w_low)[1])
     half_p, half_w = 0.5 * dp * dp, 0.5 * dw * dw
     p_below, p_above = max(-v2_low * half_p, 0.0), max(v2_high * half_p, 0.0)

@@ -18,16 +18,17 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import inf
 
 from service.errors import SolverError
 from service.solver.follow import followed, named
 from service.solver.local import TOLERANCE, Basis
 from service.solver.packs import solve_whole
-from service.solver.problem import Aim, Amounts, Problem, Ratio, ratio_rows, volume_at
+from service.solver.problem import Aim, Amounts, Problem, Ratio, Row, volume_at
 from service.solver.proof import search
 from service.solver.solve import Solution, Verdict
+from service.solver.vertex import Vertex
 
 RESOLUTION = 1e-6
 """Levels are told apart, and breakpoints located, to within this share of the range of X."""
@@ -44,7 +45,7 @@ class CurvePoint:
     (None where SLSQP found the point): the row X = level has the number after the problem's last row and is left
     out at the ends and at the best point, which are found without it. More free amounts than rows mark an optimum
     inside an edge. `moves` is what each free amount gains per unit of X, empty where that is not known. `proved` says
-    that no point at this level is better by more than `RELATIVE_GAP`.
+    that no point at this level is better by more than `RELATIVE_GAP`. `vertex` is what its neighbours start from.
     """
 
     level: float
@@ -53,6 +54,7 @@ class CurvePoint:
     basis: Basis | None
     moves: tuple[float, ...] = ()
     proved: bool = False
+    vertex: Vertex | None = field(default=None, compare=False, repr=False)
 
 
 class Curve:
@@ -71,6 +73,8 @@ class Curve:
     ) -> None:
         self.problem, self.ratio, self.scale, self.until = problem, ratio, scale, until
         self.gaps: list[float] = []
+        self._top = ratio.numerator.scaled(scale)
+        self._bottom = None if ratio.denominator is None else ratio.denominator.scaled(scale)
         self._sums = tuple(sums)
         self._best: CurvePoint | None = None
         self._packs = any(problem.whole)
@@ -83,7 +87,7 @@ class Curve:
 
     def _width(self) -> float:
         """The width of the range in the units of the row of X."""
-        (row,) = ratio_rows("the level", self.ratio, self.low.level, self.low.level, self.scale)
+        row = self.problem_at(self.low.level).rows[-1]
         return row.form.at(self.high.x, volume_at(self.problem, self.high.x)) - row.lower
 
     @property
@@ -97,8 +101,10 @@ class Curve:
 
     def problem_at(self, level: float) -> Problem:
         """The problem with the row X = level after its own."""
-        of, rows = self.problem, ratio_rows("the level", self.ratio, level, level, self.scale)
-        return Problem(of.lower, of.upper, of.fixed_sums, of.columns, (*of.rows, *rows), of.aims, of.whole)
+        of, bound = self.problem, level * self.scale if self._bottom is None else 0.0
+        form = self._top if self._bottom is None else self._top.minus(level, self._bottom)
+        row = Row("the level", form, bound, bound, self.scale)
+        return Problem(of.lower, of.upper, of.fixed_sums, of.columns, (*of.rows, row), of.aims, of.whole)
 
     def _towards(self, sign: float) -> Problem:
         """The problem whose first aim is X, upwards or downwards."""
@@ -184,14 +190,15 @@ class Curve:
         if point.basis is None or not self.can_be_followed(point):
             return None
         start = self.expected(level, point, beside)
-        found = followed(problem, point.basis, start, exchanges=exchanges)
+        found = followed(problem, point.basis, start, exchanges=exchanges, kept=point.vertex)
         if found is None:
             return None
         moves: tuple[float, ...] = ()
         if len(self.problem.rows) in found.basis.rows[-1:]:
             per_level = self.per_level(found.x, found.volume)
-            moves = tuple(per_level * move for move in found.moves)
-        return CurvePoint(level, self.problem.aims[0].at(found.x, found.volume), found.x, found.basis, moves)
+            moves = tuple([per_level * move for move in found.inverse[-1]])
+        value = self.problem.aims[0].at(found.x, found.volume)
+        return CurvePoint(level, value, tuple(found.x), found.basis, moves, vertex=found)
 
     def can_be_followed(self, point: CurvePoint) -> bool:
         """Not inside an edge, nor where SLSQP found the point, nor with whole packs."""

@@ -1,9 +1,9 @@
 """A point that satisfies the first-order conditions of a blending problem, from one starting state.
 
 Linearise the volume at a state; the linear programme there gives a basis; Newton on that basis with the true
-volume gives a point that meets the active rows exactly; feasibility, multipliers and reduced costs are then
-checked *at that point*. If they hold, the point satisfies the Karush–Kuhn–Tucker conditions of the non-linear
-problem and its multipliers are shadow prices; if not, the next programme is linearised there.
+volume (`service.solver.vertex`) gives a point that meets the active rows exactly; feasibility, multipliers and reduced
+costs are then checked *at that point*. If they hold, the point satisfies the Karush–Kuhn–Tucker conditions of the
+non-linear problem and its multipliers are shadow prices; if not, the next programme is linearised there.
 
 Only the direction of the rows changes between linearisations, by the curvature of the volume, so one programme
 is enough in most problems.
@@ -12,25 +12,27 @@ is enough in most problems.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import Enum
 from operator import mul
 
-from service.physics.mixture import SOLIDS_FRACTION_MAX, volume_and_gradient_ml
-from service.solver.problem import Amounts, Problem, Tangent
+from service.physics.mixture import volume_and_gradient_ml
+from service.solver.problem import Amounts, Gradients, Problem, Tangent
 from service.solver.simplex import LpResult, LpStatus, solve_lp
+from service.solver.vertex import (
+    LAST_STEP,
+    NEWTON_STEPS,
+    SIGN_TOLERANCE,
+    TOLERANCE,
+    Basis,
+    basis_of,
+    is_liquid,
+    solve_square,
+    solve_squares,
+    vertex_of,
+)
 
-TOLERANCE = 1e-9
-"""Rows and bounds are met to within this; problems come scaled to about one."""
-
-_SIGN_TOLERANCE = 1e-8
-"""A multiplier below this share of its aim's largest gradient counts as zero, and the next aim decides."""
-
-_SINGULAR = 1e-13
 _ROUNDS = 12
-_NEWTON_STEPS = 8
-_LAST_STEP = 1e-7
-"""A miss from which one more step leaves its square: nothing that counts."""
 
 
 class LocalStatus(Enum):
@@ -39,15 +41,6 @@ class LocalStatus(Enum):
     STATIONARY = "stationary"
     INFEASIBLE_HERE = "infeasible where it was linearised"
     LOST = "lost"
-
-
-@dataclass(frozen=True, slots=True)
-class Basis:
-    """Which amounts are free and which rows hold with equality: `rows[i]` at its upper side if `upper[i]`."""
-
-    free: tuple[int, ...]
-    rows: tuple[int, ...]
-    upper: tuple[bool, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,92 +60,16 @@ class LocalResult:
 
     status: LocalStatus
     x: tuple[float, ...] = ()
-    basis: Basis = Basis((), (), ())
+    basis: Basis = field(default_factory=lambda: Basis((), (), ()))
     multipliers: tuple[tuple[float, ...], ...] = ()
     programmes: int = 0
     stops: tuple[Stop, ...] = ()
 
 
-def solve_square(matrix: Sequence[Sequence[float]], right: Sequence[float]) -> list[float] | None:
-    """Gaussian elimination with partial pivoting on a small dense system; None if it is singular.
-
-    >>> solve_square([[2.0, 1.0], [1.0, 3.0]], [3.0, 5.0])
-    [0.8, 1.4]
-    """
-    solutions = solve_squares(matrix, [right])
-    return None if solutions is None else solutions[0]
-
-
-def solve_squares(matrix: Sequence[Sequence[float]], rights: Sequence[Sequence[float]]) -> list[list[float]] | None:
-    """The same for several right sides, eliminated once.
-
-    >>> solve_squares([[2.0, 1.0], [1.0, 3.0]], [[3.0, 5.0], [2.0, 1.0]])
-    [[0.8, 1.4], [1.0, 0.0]]
-    """
-    size = len(matrix)
-    work = [[*row, *(right[i] for right in rights)] for i, row in enumerate(matrix)]
-    width = size + len(rights)
-    for k in range(size):
-        best, largest = k, 0.0
-        for i in range(k, size):
-            if (magnitude := abs(work[i][k])) > largest:
-                best, largest = i, magnitude
-        if largest < _SINGULAR:
-            return None
-        pivot = work[best]
-        work[best], work[k] = work[k], pivot
-        for i in range(k + 1, size):
-            row = work[i]
-            factor = row[k] / pivot[k]
-            if factor:
-                for j in range(k + 1, width):
-                    row[j] -= factor * pivot[j]
-    solutions = []
-    for at in range(size, width):
-        x = [0.0] * size
-        for k in range(size - 1, -1, -1):
-            row = work[k]
-            total = row[at]
-            for j in range(k + 1, size):
-                total -= row[j] * x[j]
-            x[k] = total / row[k]
-        solutions.append(x)
-    return solutions
-
-
-def is_liquid(sums: Sequence[float]) -> bool:
-    """Whether the volume rule describes a mixture with these sums at all."""
-    water, ethanol, solids = sums[0], sums[1], sums[2]
-    return (
-        water + ethanol > 0.0
-        and water + solids > 0.0
-        and water >= 0.0
-        and ethanol >= 0.0
-        and 0.0 <= solids <= SOLIDS_FRACTION_MAX * (water + solids)
-    )
-
-
 def _programme(problem: Problem, tangent: Tangent, x: Amounts, volume: float) -> LpResult:
-    offsets = [tangent.offset(row.form) for row in problem.rows]
-    return solve_lp(
-        [tangent.cost(aim, x, volume) for aim in problem.aims],
-        problem.lower,
-        problem.upper,
-        [tangent.row(row.form) for row in problem.rows],
-        [row.lower - o for row, o in zip(problem.rows, offsets, strict=True)],
-        [row.upper - o for row, o in zip(problem.rows, offsets, strict=True)],
-    )
-
-
-def basis_of(problem: Problem, lp: LpResult) -> Basis:
-    """The free amounts and the rows that hold at the optimum of a programme."""
-    n = problem.size
-    active = [(k - n, lp.at_upper[j]) for j, k in enumerate(lp.nonbasic) if k >= n]
-    return Basis(
-        tuple(sorted(k for k in lp.basic if k < n)),
-        tuple(i for i, _ in sorted(active)),
-        tuple(up for _, up in sorted(active)),
-    )
+    lines, low, high = tangent.sides(problem.rows)
+    costs = Gradients(tangent, problem.aims, x, volume)
+    return solve_lp(costs, problem.lower, problem.upper, lines, low, high)
 
 
 def newton_on_basis(problem: Problem, basis: Basis, x: list[float]) -> list[float] | None:
@@ -169,7 +86,7 @@ def newton_on_basis(problem: Problem, basis: Basis, x: list[float]) -> list[floa
     columns = [problem.columns[j] for j in free]
     lines = [[form.coefficients[j] for j in free] for form, _ in active]
     size = 1.0 + max((abs(bound) for _, bound in active), default=0.0)
-    for _ in range(_NEWTON_STEPS):
+    for _ in range(NEWTON_STEPS):
         sums = problem.sums_at(x)
         if not is_liquid(sums):
             return None
@@ -185,7 +102,7 @@ def newton_on_basis(problem: Problem, basis: Basis, x: list[float]) -> list[floa
             return None
         for j, shift in zip(free, change, strict=True):
             x[j] += shift
-        if max(map(abs, misses), default=0.0) <= _LAST_STEP * size:
+        if max(map(abs, misses), default=0.0) <= LAST_STEP * size:
             return x
     return None
 
@@ -213,7 +130,7 @@ def signs_hold(
     lambdas: list[list[float]],
 ) -> bool:
     """Whether every multiplier and reduced cost has its sign, lexicographically over the aims."""
-    scales = [_SIGN_TOLERANCE * max(map(abs, cost), default=1.0) for cost in costs]
+    scales = [SIGN_TOLERANCE * max(map(abs, cost), default=1.0) for cost in costs]
     for i, (at, upper) in enumerate(zip(basis.rows, basis.upper, strict=True)):
         if problem.rows[at].lower == problem.rows[at].upper:
             continue
@@ -264,30 +181,21 @@ def stationary_from(problem: Problem, sums: Sequence[float], x: Amounts | None =
             return LocalResult(LocalStatus.INFEASIBLE_HERE, programmes=programmes)
         if lp.status is LpStatus.STALLED:
             return LocalResult(LocalStatus.LOST, programmes=programmes)
-        basis = basis_of(problem, lp)
-        moved = newton_on_basis(problem, basis, list(lp.x))
-        if moved is None:
+        vertex = vertex_of(problem, lp, tangent)
+        if vertex is None:
             state = between(state, problem.sums_at(lp.x))
             point = lp.x
             continue
-        tangent = Tangent(problem, problem.sums_at(moved))
-        costs = [tangent.cost(aim, moved, tangent.volume) for aim in problem.aims]
-        lines = [tangent.row(problem.rows[i].form) for i in basis.rows]
-        lambdas = solve_squares(
-            [[line[j] for line in lines] for j in basis.free], [[cost[j] for j in basis.free] for cost in costs]
-        )
-        feasible = worst_violation(problem, moved, tangent.volume) <= TOLERANCE
-        if feasible and lambdas is not None and signs_hold(problem, basis, moved, lines, costs, lambdas):
-            return LocalResult(
-                LocalStatus.STATIONARY, tuple(moved), basis, tuple(tuple(lam) for lam in lambdas), programmes
-            )
+        point, basis, feasible = vertex.x, vertex.basis, vertex.is_feasible()
+        if feasible and vertex.is_optimal():
+            prices = tuple([tuple(vertex.prices(k)) for k in range(len(problem.aims))])
+            return LocalResult(LocalStatus.STATIONARY, tuple(point), basis, prices, programmes)
         if feasible and basis in stops and len(stops) > 1:
             other = [stop for known, stop in stops.items() if known != basis][-1]
             return LocalResult(LocalStatus.LOST, programmes=programmes, stops=(other, stops[basis]))
-        state = between(state, problem.sums_at(lp.x)) if basis in stops else problem.sums_at(moved)
+        state = between(state, problem.sums_at(lp.x)) if basis in stops else problem.sums_at(point)
         if feasible:
-            stops[basis] = Stop(basis, tuple(moved))
-        point = moved
+            stops[basis] = Stop(basis, tuple(point))
     return LocalResult(LocalStatus.LOST, programmes=_ROUNDS, stops=tuple(stops.values())[-2:])
 
 
@@ -298,3 +206,21 @@ def between(old: Sequence[float], new: Sequence[float]) -> list[float] | None:
     scale_old = old[0] + old[1] + old[2]
     scale_new = new[0] + new[1] + new[2]
     return [a / scale_old + b / scale_new for a, b in zip(old, new, strict=True)]
+
+
+__all__ = [
+    "TOLERANCE",
+    "Basis",
+    "LocalResult",
+    "LocalStatus",
+    "Stop",
+    "basis_of",
+    "between",
+    "is_liquid",
+    "newton_on_basis",
+    "signs_hold",
+    "solve_square",
+    "solve_squares",
+    "stationary_from",
+    "worst_violation",
+]

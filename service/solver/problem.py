@@ -47,13 +47,13 @@ class Form:
         """This form less a multiple of another one."""
         return Form(
             self.constant - factor * other.constant,
-            tuple(a - factor * b for a, b in zip(self.coefficients, other.coefficients, strict=True)),
+            tuple([a - factor * b for a, b in zip(self.coefficients, other.coefficients, strict=True)]),
             self.volume - factor * other.volume,
         )
 
     def scaled(self, factor: float) -> Form:
         """A multiple of this form."""
-        return Form(self.constant * factor, tuple(a * factor for a in self.coefficients), self.volume * factor)
+        return Form(self.constant * factor, tuple([a * factor for a in self.coefficients]), self.volume * factor)
 
     def widened(self, columns: int) -> Form:
         """The same form over more variables, which do not enter it."""
@@ -196,17 +196,21 @@ def ratio_rows(target: str, ratio: Ratio, low: float, high: float, scale: float 
 class Tangent:
     """The volume near a state: V ≈ constant + partial·x, exact at the state and of second order beside it.
 
-    `volume` is that of the state itself.
+    `volume` is that of the state itself, `gradient` its derivatives by the volume sums.
     """
 
-    __slots__ = ("constant", "partial", "volume")
+    __slots__ = ("constant", "gradient", "partial", "volume")
 
-    def __init__(self, problem: Problem, sums: Sequence[float]) -> None:
-        self.volume, gradient = volume_and_gradient_ml(sums)
-        self.constant = sum(map(mul, gradient, problem.fixed_sums))
-        g0, g1, g2, g3, g4, g5, g6 = gradient
+    def __init__(
+        self, problem: Problem, sums: Sequence[float], known: tuple[float, tuple[float, ...]] | None = None
+    ) -> None:
+        """`known` is `volume_and_gradient_ml` of these sums, where they were evaluated before."""
+        self.volume, self.gradient = known or volume_and_gradient_ml(sums)
+        self.constant = sum(map(mul, self.gradient, problem.fixed_sums))
+        g0, g1, g2, g3, g4, g5, g6 = self.gradient
         self.partial = [
-            g0 * c[0] + g1 * c[1] + g2 * c[2] + g3 * c[3] + g4 * c[4] + g5 * c[5] + g6 * c[6] for c in problem.columns
+            g0 * c0 + g1 * c1 + g2 * c2 + g3 * c3 + g4 * c4 + g5 * c5 + g6 * c6
+            for c0, c1, c2, c3, c4, c5, c6 in problem.columns
         ]
 
     def row(self, form: Form) -> list[float]:
@@ -214,7 +218,22 @@ class Tangent:
         if not form.volume:
             return list(form.coefficients)
         share = form.volume
-        return [a + share * v for a, v in zip(form.coefficients, self.partial, strict=True)]
+        return [a + share * v for a, v in zip(form.coefficients, self.partial)]  # noqa: B905
+
+    def sides(self, rows: Sequence[Row]) -> tuple[list[list[float]], list[float], list[float]]:
+        """Gradients of rows at the state, and the bounds that are left to them at x = 0."""
+        lines, low, high = [], [], []
+        for row in rows:
+            form = row.form
+            share, offset = form.volume, form.constant
+            line = list(form.coefficients)
+            if share:
+                offset += share * self.constant
+                line = [a + share * v for a, v in zip(line, self.partial)]  # noqa: B905
+            lines.append(line)
+            low.append(row.lower - offset)
+            high.append(row.upper - offset)
+        return lines, low, high
 
     def offset(self, form: Form) -> float:
         """What a form's tangent has at x = 0."""
@@ -229,9 +248,29 @@ class Tangent:
             if term.denominator is not None:
                 bottom = term.divisor(x, volume)
                 ratio = term.numerator.at(x, volume) / bottom
-                slope = [(t - ratio * s) / bottom for t, s in zip(slope, self.row(term.denominator), strict=True)]
-            total = [a + b for a, b in zip(total, slope, strict=True)] if total else slope
+                slope = [(t - ratio * s) / bottom for t, s in zip(slope, self.row(term.denominator))]  # noqa: B905
+            total = [a + b for a, b in zip(total, slope)] if total else slope  # noqa: B905
         return total or [0.0] * len(self.partial)
+
+
+class Gradients:
+    """The gradients of the aims at some amounts, each computed when it is first asked for."""
+
+    __slots__ = ("_aims", "_found", "_tangent", "_volume", "_x")
+
+    def __init__(self, tangent: Tangent, aims: Sequence[Aim], x: Amounts, volume: float) -> None:
+        self._tangent, self._aims, self._x, self._volume = tangent, aims, x, volume
+        self._found: list[list[float]] = []
+
+    def __len__(self) -> int:
+        """How many aims there are."""
+        return len(self._aims)
+
+    def __getitem__(self, k: int, /) -> list[float]:
+        """Gradient of aim k."""
+        while len(self._found) <= k:
+            self._found.append(self._tangent.cost(self._aims[len(self._found)], self._x, self._volume))
+        return self._found[k]
 
 
 def volume_at(problem: Problem, x: Amounts) -> float:

@@ -62,9 +62,8 @@ def generic_cost(size: int) -> list[float]:
 
 def least_over_box(line: Sequence[float], problem: Problem) -> float:
     """Least value of a linear function over the box of amounts."""
-    return sum(
-        c * low if c > 0.0 else c * high for c, low, high in zip(line, problem.lower, problem.upper, strict=True)
-    )
+    bounds = zip(line, problem.lower, problem.upper, strict=True)
+    return sum([c * low if c > 0.0 else c * high for c, low, high in bounds])
 
 
 class OuterProgramme:
@@ -92,18 +91,13 @@ class OuterProgramme:
             self.high.append(inf)
 
     def _add_row(self, i: int, row: Row) -> None:
-        if row.lower > -inf:
-            constant, line = linear_bound(row.form, self.hull, upper=True)
-            self.lines.append(line)
-            self.low.append(row.lower - constant)
-            self.high.append(inf)
-            self.sources.append(i)
-        if row.upper < inf:
-            constant, line = linear_bound(row.form, self.hull, upper=False)
-            self.lines.append(line)
-            self.low.append(-inf)
-            self.high.append(row.upper - constant)
-            self.sources.append(i)
+        for bound, upper in ((row.lower, True), (row.upper, False)):
+            if abs(bound) < inf:
+                constant, line = linear_bound(row.form, self.hull, upper=upper)
+                self.lines.append(line)
+                self.low.append(bound - constant if upper else -inf)
+                self.high.append(inf if upper else bound - constant)
+                self.sources.append(i)
 
     def bound(self, form: Form) -> Bound:
         """Lower bound of a form over the box: inf if nothing is in it, −inf if the programme stalled."""
@@ -242,9 +236,8 @@ def tightened(problem: Problem) -> Problem:
 
 def contracted(problem: Problem, box: StateBox, cuts: list[Cut]) -> StateBox | None:
     """Shrink a box by its own rows as long as that halves its error; None if they leave nothing of it."""
-    last, by_programmes = inf, False
+    last, by_programmes, hull = inf, False, envelope(problem, box)
     for _ in range(_CONTRACTIONS):
-        hull = envelope(problem, box)
         error = hull.error_by_p + hull.error_by_w
         if error <= 0.5 * last:
             by_programmes = not cuts
@@ -256,7 +249,8 @@ def contracted(problem: Problem, box: StateBox, cuts: list[Cut]) -> StateBox | N
         smaller = (_by_programmes if by_programmes else _by_cuts)(problem, box, hull, cuts)
         if smaller is None:
             return None
-        box = smaller
+        if smaller != box:
+            box, hull = smaller, envelope(problem, smaller)
     return box
 
 
@@ -329,12 +323,13 @@ def search(
     *,
     nodes: int = 400,
     until: float = inf,
+    against: Sequence[float] = (),
 ) -> ProofResult:
     """Branch and bound over the states of a problem.
 
     Parameters: problem; aim, the aim to bound (None: show that no point meets the rows even to within `TOLERANCE`);
     x, the incumbent; best, its value, to be bettered; nodes, how many boxes to look at; until, a `perf_counter` time
-    [s] to stop at.
+    [s] to stop at; against, multipliers of the rows that may show them to clash, tried first where there is no aim.
     Returns: ProofResult. With an aim of several ratios of unlike denominators no bound is attempted.
     """
     cuts: list[Cut] = []
@@ -351,6 +346,8 @@ def search(
     else:
         rows = (replace(r, lower=r.lower - TOLERANCE, upper=r.upper + TOLERANCE) for r in problem.rows)
         problem = replace(problem, rows=tuple(rows))
+        if against:
+            cuts = [_cut(problem, against, -1, 1.0, 0.0)]
     open_boxes = [root_box(problem)]
     looked = 0
     while open_boxes:

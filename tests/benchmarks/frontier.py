@@ -1,9 +1,11 @@
 """Trade-off curves: 25 points from end to end in units of one solve, and against linear programming level by level.
 
 Target: at most fifteen solves, the search for the two ends included. The unit is one search without a proof for the
-same problem without the row of X. The target is missed: 16 to 19 solves are measured up to 12 additions and 24 with
-30, where the curves drawn here change their basis at 13 levels in the median, each of which costs an exchange. The
-gates lie about 30 % above what is measured.
+same problem without the row of X. The target is missed: 17 to 23 solves are measured up to 12 additions and 26 or 27
+with 30, where the curves drawn here change their basis at 13 levels in the median, each of which costs an exchange.
+
+The unit became 0.74 of what it was (counted in instructions; a curve 0.85): gates of 22, 23, 25 and 31 of the former
+units are 29.8, 31, 34 and 42 of these. Those below allow a curve a sixth less time than that.
 """
 
 from __future__ import annotations
@@ -23,9 +25,9 @@ from tests.solver.curves import Drawn, draw
 SIZES = (3, 6, 12, 30)
 POINTS = 25
 TARGET_SOLVES = 15.0
-GATE_SOLVES = {3: 22.0, 6: 23.0, 12: 25.0, 30: 31.0}
+GATE_SOLVES = {3: 25.0, 6: 26.0, 12: 28.5, 30: 35.0}
 FASTER_THAN_LINPROG = 15.0
-GATE_LINPROG = 12.0
+GATE_LINPROG = 13.5
 
 
 def _solves(drawn: Drawn) -> None:
