@@ -24,8 +24,8 @@ _STANDARD: Final = (0, 1, 2)
 
 
 def can_fork() -> bool:
-    """Whether a copy of this process would be whole: no thread but this one, and its open files are known."""
-    return threading.active_count() == 1 and _OPEN_FILES.is_dir()
+    """Whether a copy of this process would be whole (no other thread, open files known) and can be put in place."""
+    return threading.active_count() == 1 and _OPEN_FILES.is_dir() and hasattr(util, "spawnv_passfds")
 
 
 @contextmanager
