@@ -85,7 +85,8 @@ def create_app(
         },
     )
     metrics = Metrics()
-    app.state.settings, app.state.metrics, app.state.lanes = settings, metrics, None
+    app.state.settings, app.state.metrics = settings, metrics
+    app.state.lanes = app.state.starting = None
     add_problem_handlers(app)
     for router in (
         *routers,

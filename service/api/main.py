@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -52,13 +53,24 @@ async def _with_workers(app: FastAPI) -> AsyncIterator[None]:
         yield
         return
     lanes = Lanes(settings, app.state.metrics)
+    app.state.starting = starting = asyncio.ensure_future(lanes.start())
     try:
-        await lanes.start()
-        app.state.lanes = lanes
+        await asyncio.wait((starting,))
+        if not starting.cancelled():  # by `break_off_start`
+            starting.result()
+            app.state.lanes = lanes
         yield
     finally:
         app.state.lanes = None
+        starting.cancel()
         await lanes.end()
+
+
+def break_off_start(app: FastAPI) -> None:
+    """Have an application that still waits for its workers wait no longer, because it has to end."""
+    starting: asyncio.Future[None] | None = app.state.starting
+    if starting is not None:
+        starting.cancel()
 
 
 def build_app(settings: Settings | None = None, *, in_worker: bool = False) -> SolverApp:

@@ -141,7 +141,8 @@ def test_the_script_of_the_readme_starts_its_own_workers(tmp_path: Path) -> None
     script = tmp_path / "sweep.py"
     script.write_text(_block(), encoding="utf-8")
     done = subprocess.run(
-        [sys.executable, "-W", "error", str(script)],
+        # of another cluster on this machine, such as that of the tests above, it is told that it has the usual port
+        [sys.executable, "-W", "error", "-W", "ignore:Port 8787 is already in use", str(script)],
         env={**os.environ, "PYTHONPATH": str(README.parent)},
         cwd=tmp_path,
         capture_output=True,

@@ -171,7 +171,7 @@ def test_workers_serve_on_without_what_forks_them() -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("told", [signal.SIGTERM, signal.SIGINT])
-@pytest.mark.parametrize("after_s", [0.2, 1.0, 3.0])
+@pytest.mark.parametrize("after_s", [0.2, 1.0, 2.0, 2.5, 3.0, 3.5])
 def test_an_end_while_it_starts(told: signal.Signals, after_s: float) -> None:
     """Told to all processes of the group, at whatever stage; the output ends where the last of them has ended."""
     with subprocess.Popen(

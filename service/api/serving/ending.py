@@ -18,15 +18,18 @@ _LOOKS_S: Final = 0.05
 class EndingServer(uvicorn.Server):
     """A server whose start can be broken off, and whose application is ended however hurried its own end is.
 
-    Parameters: config; on_start, called once it has started.
+    Parameters: config; on_start, called once it has started; break_off, which has the start of the application end
+        soon, as if it had started.
     """
 
-    def __init__(self, config: uvicorn.Config, on_start: Callable[[], None]) -> None:
+    def __init__(self, config: uvicorn.Config, on_start: Callable[[], None], break_off: Callable[[], None]) -> None:
         super().__init__(config)
-        self.on_start = on_start
+        self.on_start, self.break_off = on_start, break_off
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start; or give up starting when told to end, so that workers that are long in coming are not waited for."""
+        if self.should_exit:
+            return
         starting = asyncio.ensure_future(super().startup(sockets))
         while not starting.done() and not self.should_exit:
             await asyncio.wait((starting,), timeout=_LOOKS_S)
@@ -35,6 +38,9 @@ class EndingServer(uvicorn.Server):
             self.on_start()
         else:
             starting.cancel()
+            self.break_off()
+            await self.lifespan.startup_event.wait()
+            await self.lifespan.shutdown()
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         """End gracefully; where told twice to, only what was started is ended."""

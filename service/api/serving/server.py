@@ -9,6 +9,7 @@ import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import Final
 
 from service.api.logs import write_log_lines
@@ -37,7 +38,7 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
     with _loading():
         import uvicorn
 
-        from service.api.main import build_app
+        from service.api.main import break_off_start, build_app
         from service.api.serving.ending import EndingServer
         from service.api.serving.protocol import limited_protocol
 
@@ -57,6 +58,7 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
             timeout_graceful_shutdown=settings.shutdown_s,
         ),
         on_start,
+        partial(break_off_start, app),
     )
     server.run(sockets=[listening])
 

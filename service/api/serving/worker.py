@@ -72,16 +72,12 @@ def warm_application(settings: Settings) -> FastAPI:
     """
     from service.api.main import build_app  # which knows what starts this process
 
-    gc.disable()
-    try:
-        app = build_app(settings, in_worker=True)
-        with asyncio.Runner() as runner:
-            for path, body in _first_examples(app):
-                runner.run(_Exchange(None).answer(app, _scope(path), body))
-        gc.collect()
-        gc.freeze()
-    finally:
-        gc.enable()
+    app = build_app(settings, in_worker=True)
+    with asyncio.Runner() as runner:
+        for path, body in _first_examples(app):
+            runner.run(_Exchange(None).answer(app, _scope(path), body))
+    gc.collect()
+    gc.freeze()
     return app
 
 

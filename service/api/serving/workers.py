@@ -249,6 +249,8 @@ class Workers:
             connection = self._once_started(number)
             if connection is not None:
                 return connection
+            if self._ending.is_set():
+                return None
             _log.error("a worker could not start")
             tried += 1
             if tried == tries:
