@@ -23,8 +23,7 @@ import uvicorn
 
 from service.api.guards import SECURITY_HEADERS
 from service.api.main import build_app
-from service.api.serving.protocol import limited_protocol
-from service.api.serving.server import listening_socket
+from service.api.serving.server import configuration, listening_socket
 from service.api.settings import Settings
 
 __all__ = [
@@ -202,20 +201,9 @@ def quick_server(settings: Settings) -> Iterator[Quick]:
     app = build_app(settings)
     listening = listening_socket("127.0.0.1", 0)
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 16_384)  # so that little is taken that nobody reads
-    server = uvicorn.Server(
-        uvicorn.Config(
-            app,
-            http=limited_protocol(settings, app.state.metrics.rejected),
-            ws="none",
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            lifespan="off",
-            h11_max_incomplete_event_size=settings.max_header_bytes,
-            timeout_keep_alive=settings.keep_alive_s,
-            timeout_graceful_shutdown=1,
-        )
-    )
+    config = configuration(app, settings)
+    config.lifespan, config.timeout_graceful_shutdown = "off", 1
+    server = uvicorn.Server(config)
     running = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     running.start()
     until = time.monotonic() + 30.0

@@ -10,13 +10,18 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from service.api.logs import write_log_lines
 from service.api.serving.workers import prepare
 from service.api.settings import Settings
 
-__all__ = ["listening_socket", "serve"]
+if TYPE_CHECKING:
+    import uvicorn
+
+    from service.api.app import SolverApp
+
+__all__ = ["configuration", "listening_socket", "serve"]
 
 _BACKLOG: Final = 2048
 _FILES_BESIDE_CONNECTIONS: Final = 192
@@ -36,31 +41,36 @@ def serve(listening: socket.socket, settings: Settings, on_start: Callable[[], N
     os.environ["SERVICE_WORKERS"] = str(settings.workers)  # what workers are forked from reads the same settings
     os.environ["SERVICE_MAX_CONNECTIONS"] = str(settings.max_connections)
     with _loading():
-        import uvicorn
-
         from service.api.main import break_off_start, build_app
         from service.api.serving.ending import EndingServer
-        from service.api.serving.protocol import limited_protocol
 
     if settings.workers:
         prepare(from_here=True)  # so that what they share gets warm beside the rest of the start
     app = build_app(settings)
-    server = EndingServer(
-        uvicorn.Config(
-            app,
-            http=limited_protocol(settings, app.state.metrics.rejected),
-            ws="none",
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            h11_max_incomplete_event_size=settings.max_header_bytes,
-            timeout_keep_alive=settings.keep_alive_s,
-            timeout_graceful_shutdown=settings.shutdown_s,
-        ),
-        on_start,
-        partial(break_off_start, app),
-    )
+    server = EndingServer(configuration(app, settings), on_start, partial(break_off_start, app))
     server.run(sockets=[listening])
+
+
+def configuration(app: SolverApp, settings: Settings) -> uvicorn.Config:
+    """How the application is served, with the limits of connections.
+
+    Parameters: app; settings.
+    """
+    import uvicorn
+
+    from service.api.serving.protocol import limited_protocol
+
+    return uvicorn.Config(
+        app,
+        http=limited_protocol(settings, app.state.metrics.rejected),
+        ws="none",
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        h11_max_incomplete_event_size=settings.max_header_bytes,
+        timeout_keep_alive=settings.keep_alive_s,
+        timeout_graceful_shutdown=settings.shutdown_s,
+    )
 
 
 @contextmanager
